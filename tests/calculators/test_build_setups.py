@@ -419,12 +419,12 @@ def test_the_headline_says_why_the_longest_flight_does_not_count(limit: float, e
 
 def test_setups_in_a_table_of_requests() -> None:
     """A sweep that shares packs and setups is as one request after the other; a wrong name is reported once."""
-    body = {"given": {**UNCAPPED, "setups": [{}, {"pack": "six"}]}, "vary": {"kv": [2200, 2400]}}
+    body = {"given": {**UNCAPPED, "setups": [{}, {"pack": "six"}]}, "vary": {"kv": {"values": [2200, 2400]}}}
     client = create_app().test_client()
     rows = client.post("/v1/build/sweep", json=body).get_json()
     assert [row["longest_setup"] for row in rows] == ["six", "six"]
     assert rows[1]["longest_endurance"] == compute(**UNCAPPED)["results"]["longest_endurance"]
-    wrong = {"given": {**UNCAPPED, "setups": [{"pack": "sixx"}]}, "vary": {"kv": [2200, 2400]}}
+    wrong = {"given": {**UNCAPPED, "setups": [{"pack": "sixx"}]}, "vary": {"kv": {"values": [2200, 2400]}}}
     (error,) = client.post("/v1/build/sweep", json=wrong).get_json()["errors"]
     assert error["pointer"] == "/given/setups/0/pack"
     lines = "".join(json.dumps({**UNCAPPED, "setups": [{"pack": name}]}) + "\n" for name in ("six", "sixx"))

@@ -36,7 +36,7 @@ INPUTS = {"cells": 6, "capacity": 1300}
 FLIGHT = {"time": [0, 1], "voltage": [16, 16], "current": [8, 8]}
 BODIES: list[tuple[bytes, tuple[str, str]]] = [
     (json.dumps(INPUTS).encode(), JSON),
-    (json.dumps({"given": {"capacity": 1300}, "vary": {"cells": [4, 6]}}).encode(), JSON),
+    (json.dumps({"given": {"capacity": 1300}, "vary": {"cells": {"values": [4, 6]}}}).encode(), JSON),
     (json.dumps([INPUTS]).encode(), JSON),
     (b"cells,capacity\n6,1300\n", CSV),
     (b"time,voltage,current\n0,16,8\n1,16,8\n", CSV),

@@ -101,7 +101,7 @@ def test_no_text_input_comes_back_as_a_formula(client: FlaskClient, way: str, te
         answer = client.post("/v1/overlay-cues/batch?format=csv&keep=*", data=rows, content_type="application/json")
     else:
         given = {name: value for name, value in flight.items() if name != "template"}
-        body = {"given": given, "vary": {"template": [template, "b"]}}
+        body = {"given": given, "vary": {"template": {"values": [template, "b"]}}}
         answer = client.post("/v1/overlay-cues/sweep?format=csv", json=body)
     if way == "sweep" and answer.status_code == 422:
         pytest.skip("a text is not varied")

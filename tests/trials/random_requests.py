@@ -39,8 +39,9 @@ OPTIONS: Final[Mapping[str, tuple[str, ...]]] = {
     "units": ("power:kW", "x:y", "current:mA,current:A", "", ":"), "working": ("true", "x", ""),
     "format": ("csv", "json", "ndjson", "arrow", "png", "svg", "vtt", "srt", "ass", "txt", "x"),
     "digits": ("3", "0", "99", "x"), "decimal": (",", ".", "x"), "header": ("off", "names", "x"),
-    "vary": ("power", "cells", "x", ""), "from": ("1", "x", "1e308"), "to": ("9", "-1", "NaN"),
-    "count": ("3", "0", "1000000000", "2.5", "500"), "keep": ("*", "a,b"), "sep": ("tab", ";", "x"),
+    "vary": ("power", "cells", "x", ""), "values": ("1,2", "", "x"), "from": ("1", "x", "1e308"),
+    "to": ("9", "-1", "NaN"), "count": ("3", "0", "1000000000", "2.5", "500"), "keep": ("*", "a,b"),
+    "sep": ("tab", ";", "x"),
     "best": ("1", "1000", "-1", "x"), "by": ("current", "usable_energy", "x"), "least": ("true",),
     "errors": ("text", "status", "x"), "unit": ("kJ", "x"), "theme": ("dark", "auto", "x"),
     "shape": ("wide", "narrow", "x"), "ground": ("paper", "none", "x"), "scale": ("1", "4", "99", "0"),
@@ -200,7 +201,8 @@ class RequestMaker:
     def _swept_body(self) -> Request:
         pick = self._random
         name, inputs = self._inputs()
-        points: tuple[Any, ...] = ({"from": 1, "to": 2, "count": 3}, [1, 2, "x"], [], {"from": 1}, 1, [1] * 600)
+        lists: tuple[Any, ...] = ([1, 2, "x"], [], 1, [1] * 600)
+        points = ({"from": 1, "to": 2, "count": 3}, {"from": 1}, [1], 1, *({"values": each} for each in lists))
         vary = {pick.choice([*inputs, "x"]): pick.choice(points) for _ in range(pick.randrange(4))}
         body = {"given": inputs, "vary": vary} if pick.random() < 0.8 else inputs
         return post_json(f"/v1/{name}/{pick.choice(('sweep', 'sweep', 'chart'))}?{self._options(0.04)}", body)

@@ -1,7 +1,8 @@
 """What of a published contract a newer one breaks, named one by one.
 
 A field once published in /v1 keeps its name, unit and meaning. Everything a client could send must still be computed,
-and everything it could read must still be there; new paths, optional inputs, results and wider ranges break nobody.
+and everything it could read must still be there, under the names that generated code has for it: operations, schemas,
+codes of cautions and problems. New paths, optional inputs, results, codes and wider ranges break nobody.
 """
 
 from __future__ import annotations
@@ -15,20 +16,7 @@ METHODS = ("get", "put", "post", "delete", "patch")
 
 def breaking_changes(published: Json, today: Json) -> list[str]:
     """Every change that can break a client of ``published``, as one sentence each; none, if all is well."""
-    return list(_of_paths(published, today))
-
-
-def _of_paths(old: Json, new: Json) -> Iterator[str]:
-    for path, item in old["paths"].items():
-        if path not in new["paths"]:
-            yield f"{path}: removed path"
-            continue
-        for method in METHODS & item.keys():
-            where = f"{method.upper()} {path}"
-            if method not in new["paths"][path]:
-                yield f"{where}: removed method"
-            else:
-                yield from _of_operation(where, Side(old), item[method], Side(new), new["paths"][path][method])
+    return list(_Comparison(Side(published), Side(today)).compare())
 
 
 class Side:
@@ -46,9 +34,10 @@ class Side:
             value = {**found, **{name: each for name, each in value.items() if name != "$ref"}}
         return value
 
-    def parameters(self, operation: Json) -> dict[tuple[str, str], Json]:
-        """Return an operation's parameters by place and name."""
-        found = [self.resolved(parameter) for parameter in operation.get("parameters", ())]
+    def parameters(self, operation: Json, item: Json | None = None) -> dict[tuple[str, str], Json]:
+        """Return the parameters of an operation, and those of its path if that is given, by place and name."""
+        declared = [*operation.get("parameters", ()), *(item or {}).get("parameters", ())]
+        found = [self.resolved(parameter) for parameter in declared]
         return {(parameter["in"], parameter["name"]): parameter for parameter in found}
 
     def content(self, message: Json) -> Json:
@@ -57,60 +46,119 @@ class Side:
         return found
 
 
-def _of_operation(where: str, old_side: Side, old: Json, new_side: Side, new: Json) -> Iterator[str]:
-    before, after = old_side.parameters(old), new_side.parameters(new)
-    for key, parameter in before.items():
-        name = f"{where}: {key[0]} {key[1]}"
-        if key not in after:
-            yield f"{name}: removed parameter"
-        else:
-            yield from _of_schema(name, old_side, parameter["schema"], new_side, after[key]["schema"], inputs=True)
-    for key, parameter in after.items():
-        if parameter.get("required") and not before.get(key, {}).get("required"):
-            yield f"{where}: {key[0]} {key[1]}: required now"
-    messages = [("body", old.get("requestBody", {}), new.get("requestBody", {}))]
-    for status, response in old["responses"].items():
-        if status.startswith("2"):
-            messages.append((f"answer {status}", response, new["responses"].get(status, {})))
-    for name, was, now in messages:
-        for media, body in old_side.content(was).items():
-            if media not in new_side.content(now):
-                yield f"{where}: {name}: removed format {media}"
+class _Comparison:
+    """Compares two contracts. What several operations refer to is compared once, where it is first met."""
+
+    def __init__(self, old: Side, new: Side) -> None:
+        self._old, self._new = old, new
+        self._compared: set[tuple[object, ...]] = set()
+
+    def compare(self) -> Iterator[str]:
+        old, new = self._old.contract, self._new.contract
+        for name in old["components"]["schemas"].keys() - new["components"]["schemas"].keys():
+            yield f"{name}: removed schema"
+        for path, item in old["paths"].items():
+            if path not in new["paths"]:
+                yield f"{path}: removed path"
+                continue
+            for method in METHODS:
+                if method in item:
+                    yield from self._operation(f"{method.upper()} {path}", method, item, new["paths"][path])
+
+    def _operation(self, where: str, method: str, old_item: Json, new_item: Json) -> Iterator[str]:
+        if method not in new_item:
+            yield f"{where}: removed method"
+            return
+        old, new = old_item[method], new_item[method]
+        if old["operationId"] != new["operationId"]:
+            yield f"{where}: renamed operation, {old['operationId']} to {new['operationId']}"
+        before, after = self._old.parameters(old, old_item), self._new.parameters(new, new_item)
+        for key, parameter in before.items():
+            name = f"{where}: {key[0]} {key[1]}"
+            if key not in after:
+                yield f"{name}: removed parameter"
             else:
-                schemas = body.get("schema", {}), new_side.content(now)[media].get("schema", {})
-                yield from _of_schema(
-                    f"{where}: {name}", old_side, schemas[0], new_side, schemas[1], inputs=name == "body"
-                )
+                yield from self._schema(name, parameter["schema"], after[key]["schema"], inputs=True)
+        for key, parameter in after.items():
+            if parameter.get("required") and not before.get(key, {}).get("required"):
+                yield f"{where}: {key[0]} {key[1]}: required now"
+        messages = [("body", old.get("requestBody", {}), new.get("requestBody", {}))]
+        for status, response in old["responses"].items():
+            if status not in new["responses"]:
+                yield f"{where}: removed response {status}"
+            messages.append((f"answer {status}", response, new["responses"].get(status, {})))
+        for name, was, now in messages:
+            content = self._new.content(now)
+            for media, body in self._old.content(was).items():
+                if media not in content:
+                    yield f"{where}: {name}: removed format {media}"
+                else:
+                    schemas = body.get("schema", {}), content[media].get("schema", {})
+                    yield from self._schema(f"{where}: {name}", *schemas, inputs=name == "body")
+
+    def _schema(self, where: str, old: Json, new: Json, *, inputs: bool) -> Iterator[str]:
+        """Compare two schemas; ``inputs`` says whether of an input, which may only widen, or of a result."""
+        if "$ref" in old or "$ref" in new:
+            key = (repr(old), repr(new), inputs)
+            if key in self._compared:
+                return
+            self._compared.add(key)
+            if "$ref" in old and old["$ref"] != new.get("$ref"):
+                yield f"{where}: renamed schema, {old['$ref']} to {new.get('$ref')}"
+        old, new = self._old.resolved(old), self._new.resolved(new)
+        yield from _of_value(where, old, new, inputs=inputs)
+        yield from self._members(where, old, new, inputs=inputs)
+        for keyword in ("items", "additionalProperties", "propertyNames"):
+            if isinstance(old.get(keyword), dict) and isinstance(new.get(keyword), dict):
+                inner_name = f"{where}[]" if keyword == "items" else f"{where}.*"
+                yield from self._schema(inner_name, old[keyword], new[keyword], inputs=inputs)
+        for keyword in ("anyOf", "allOf"):
+            for branch in (each for each in old.get(keyword, ()) if self._kind(each)):
+                same = [each for each in new.get(keyword, ()) if self._kind(each) == self._kind(branch)]
+                if not same:
+                    yield f"{where}: removed alternative {self._kind(branch)}"
+                for each in same[:1]:
+                    yield from self._schema(where, branch, each, inputs=inputs)
+
+    def _members(self, where: str, old: Json, new: Json, *, inputs: bool) -> Iterator[str]:
+        for name, inner in old.get("properties", {}).items():
+            if name not in new.get("properties", {}):
+                yield f"{where}.{name}: removed property"
+            else:
+                is_echo = name == "given"  # what a client reads there is what it sent
+                yield from self._schema(f"{where}.{name}", inner, new["properties"][name], inputs=inputs or is_echo)
+        if not inputs:
+            missing = set(old.get("required", ())) - set(new.get("required", ()))
+            yield from (f"{where}.{name}: no longer always there" for name in sorted(missing))
+            return
+        were, are = _list_needed(old), _list_needed(new)
+        for needed in were:
+            if not any(each <= needed for each in are):
+                more = min((sorted(each - needed) for each in are), key=len)
+                yield f"{where}: required now beside {sorted(needed)}: {', '.join(more)}"
+
+    def _kind(self, branch: Json) -> object:
+        """Return what one of several schemas is recognised by: its name, or its type; None if it only requires."""
+        return branch.get("$ref") or branch.get("const") or branch.get("type")
 
 
-def _of_schema(where: str, old_side: Side, old: Json, new_side: Side, new: Json, *, inputs: bool) -> Iterator[str]:
-    """Compare two schemas; ``asked`` says whether of an input, which may only widen, or of a result."""
-    old, new = old_side.resolved(old), new_side.resolved(new)
-    for keyword in ("x-unit", "const") + (("default",) if inputs else ()):
+def _list_needed(schema: Json) -> list[set[str]]:
+    """Return the sets of members of which an object must have one."""
+    alternatives = [set(each["required"]) for each in schema.get("anyOf", ()) if "required" in each] or [set()]
+    return [each | set(schema.get("required", ())) for each in alternatives]
+
+
+def _of_value(where: str, old: Json, new: Json, *, inputs: bool) -> Iterator[str]:
+    for keyword in ("x-unit", "x-row-of", "const", "format") + (("default", "x-default") if inputs else ()):
         if keyword in old and old[keyword] != new.get(keyword):
             yield f"{where}: changed {keyword.removeprefix('x-')} from {old[keyword]} to {new.get(keyword)}"
-    if not _types(old) <= _types(new) if inputs else _types(old) != _types(new):
+    if not _types(old) <= _types(new) if inputs else not _types(new) <= _types(old):
         yield f"{where}: changed type from {' or '.join(sorted(_types(old)))} to {' or '.join(sorted(_types(new)))}"
+    for keyword, what in (("x-units", "unit"), ("x-codes", "code")):
+        removed = [each for each in old.get(keyword, ()) if each not in new.get(keyword, ())]
+        yield from (f"{where}: removed {what} {each}" for each in removed)
     if inputs:
         yield from _of_range(where, old, new)
-    for name, inner in old.get("properties", {}).items():
-        if name not in new.get("properties", {}):
-            yield f"{where}.{name}: removed property"
-        else:
-            yield from _of_schema(f"{where}.{name}", old_side, inner, new_side, new["properties"][name], inputs=inputs)
-    changed = set(new.get("required", ())) - set(old.get("required", ()))
-    if not inputs:
-        changed = set(old.get("required", ())) - set(new.get("required", ()))
-    for name in sorted(changed):
-        yield f"{where}.{name}: " + ("required now" if inputs else "no longer always there")
-    for keyword in ("items", "additionalProperties"):
-        if isinstance(old.get(keyword), dict) and isinstance(new.get(keyword), dict):
-            inner_name = f"{where}[]" if keyword == "items" else f"{where}.*"
-            yield from _of_schema(inner_name, old_side, old[keyword], new_side, new[keyword], inputs=inputs)
-    for branch in old.get("anyOf", ()):
-        same = [each for each in new.get("anyOf", ()) if _types(each) == _types(branch) and "type" in branch]
-        for each in same[:1]:
-            yield from _of_schema(where, old_side, branch, new_side, each, inputs=inputs)
 
 
 def _types(schema: Json) -> set[str]:

@@ -153,7 +153,7 @@ def test_what_asks_for_a_table_is_drawn_by_post(client: FlaskClient, name: str) 
         pytest.param(f"{SWEPT}&show=endurance,endurance", ["/show"], id="a-result-twice"),
         pytest.param(f"{MAPPED}&show=endurance,mean_current", ["/show"], id="two-results-on-a-map"),
         pytest.param("/v1/endurance/chart?cells=6&capacity=9&vary=power&power=7", ["/power"], id="one-point"),
-        pytest.param("/v1/mass-margin/chart?limit=9&vary=masses&masses=1,2", ["/masses"], id="a-list-on-an-axis"),
+        pytest.param("/v1/mass-margin/chart?limit=9&vary=masses&values=1,2", ["/masses"], id="a-list-on-an-axis"),
         pytest.param(f"{MAPPED}".replace("count=8", "count=200"), ["/power"], id="too-fine-a-map"),
         pytest.param(f"{SWEPT}&units=endurance:kg", ["/units"], id="units"),
     ],
@@ -201,7 +201,7 @@ def test_a_map_is_the_grid(client: FlaskClient) -> None:
 
 
 def test_a_choice_makes_a_line_for_each_of_its_words(client: FlaskClient) -> None:
-    first = f"{SWEPT}&vary=chemistry&chemistry=lipo,li-ion"
+    first = f"{SWEPT}&values=&vary=chemistry&values=lipo,li-ion"
     second = first.replace("vary=power&", "").replace("&vary=chemistry", "&vary=chemistry&vary=power")
     for url in (first, second):
         words = output(client.get(url))
@@ -212,12 +212,12 @@ def test_a_choice_makes_a_line_for_each_of_its_words(client: FlaskClient) -> Non
 
 
 def test_points_that_cannot_be_computed_are_gaps(client: FlaskClient) -> None:
-    url = "/v1/endurance/chart?cells=6&capacity=1300&vary=power&power=-5,100,abc,200"
+    url = "/v1/endurance/chart?cells=6&capacity=1300&vary=power&values=-5,100,abc,200"
     assert "from 100 W to 200 W" in output(client.get(url))
-    for wrong in ("vary=power&power=-5,-6", "vary=power&power=abc,def&vary=reserve&reserve=10,20"):
+    for wrong in ("vary=power&values=-5,-6", "vary=power&values=abc,def&vary=reserve&values=10,20"):
         answer = client.get(f"/v1/endurance/chart?cells=6&capacity=1300&{wrong}")
         assert answer.status_code == 404, "no point on an axis"
-    beyond = client.get("/v1/endurance/chart?cells=6&capacity=1300&vary=power&power=90000,95000")
+    beyond = client.get("/v1/endurance/chart?cells=6&capacity=1300&vary=power&values=90000,95000")
     assert "no result" in output(beyond)
 
 
@@ -228,7 +228,7 @@ def test_a_sweep_in_a_body(client: FlaskClient) -> None:
     fast = {name: value for name, value in build.items() if name != "throttle_cap"}
     answer = client.post(
         "/v1/build/chart?show=longest_endurance",
-        data=json.dumps({"given": fast, "vary": {"throttle_cap": [50, 75, 100]}}),
+        data=json.dumps({"given": fast, "vary": {"throttle_cap": {"values": [50, 75, 100]}}}),
         content_type="application/json",
     )
     assert output(answer).startswith("As throttle cap goes from 50 % to 100 %")

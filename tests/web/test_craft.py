@@ -94,7 +94,7 @@ def test_errors_of_a_craft_for_all_rows_come_at_once(client: FlaskClient) -> Non
 def test_a_sweep_varies_an_input_of_a_craft(client: FlaskClient, post: bool) -> None:
     """Also one that takes part in the mass: four propellers of 4.1 g more for each four motors."""
     if post:
-        body = {"given": {"craft": CRAFT, "pack": "4 cells"}, "vary": {"motors": [4, 8]}}
+        body = {"given": {"craft": CRAFT, "pack": "4 cells"}, "vary": {"motors": {"values": [4, 8]}}}
         response = client.post("/v1/full-throttle/sweep", json=body)
     else:
         query = {"craft": TEXT, "pack": "4 cells", "vary": "motors", "motors": "4,8"}

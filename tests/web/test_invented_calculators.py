@@ -66,7 +66,7 @@ def test_a_batch_in_csv_has_the_table_as_json_in_one_cell(client: FlaskClient) -
 
 def test_a_batch_in_arrow_has_the_table_as_json_text(client: FlaskClient) -> None:
     arrow = pytest.importorskip("pyarrow")
-    url = f"{STAGES}/sweep?charge=1000&vary=cells&cells=2,3&format=arrow"
+    url = f"{STAGES}/sweep?charge=1000&vary=cells&values=2,3&format=arrow"
     table = arrow.ipc.open_stream(client.get(url).data).read_all().to_pydict()
     assert table["energy"] == pytest.approx([7.4, 11.1], rel=1e-12)
     assert json.loads(table["stages"][0]) == TABLE
@@ -92,14 +92,13 @@ def test_the_page_shows_the_table(client: FlaskClient) -> None:
     assert all(text in page.text for text in ("5.92", "1.48", "taper"))
 
 
-def test_the_contract_requires_one_of_a_group_in_a_query(client: FlaskClient) -> None:
-    """A query has the members of the object: ``?radius=10``, as the service reads it."""
-    contract = build_document()
-    references = [each["$ref"] for each in contract["paths"][CIRCLE]["get"]["parameters"]]
-    assert references[0] == "#/components/parameters/invented-circle.radius_or_diameter"
-    parameter = contract["components"]["parameters"]["invented-circle.radius_or_diameter"]
-    assert (parameter["required"], parameter["style"], parameter["explode"]) == (True, "form", True)
-    assert parameter["schema"]["anyOf"] == [{"required": ["radius"]}, {"required": ["diameter"]}]
+def test_the_contract_requires_one_of_a_group_in_a_body(client: FlaskClient) -> None:
+    """Or a craft document, which may give any input; a query cannot say so."""
+    operations = build_document()["paths"][CIRCLE]
+    body = operations["post"]["requestBody"]["content"]["application/json"]["schema"]
+    assert [each["required"] for each in body["anyOf"]] == [["radius"], ["diameter"], ["craft"]]
+    references = [each["$ref"] for each in operations["get"]["parameters"]]
+    assert references[:2] == ["#/components/parameters/radius", "#/components/parameters/invented_circle_diameter"]
     assert client.get(CIRCLE).status_code == 422
     assert client.get(f"{CIRCLE}?radius=10").status_code == client.get(f"{CIRCLE}?diameter=10").status_code == 200
 
@@ -115,7 +114,7 @@ from gramwatt.web.openapi.document import build_document
 
 with add_calculators(Path(sys.argv[1])):
     contract = json.dumps(build_document()).encode()
-    files.read_contract = lambda name: contract
+    files.read_json = lambda: contract
     waitress.serve(create_app(), host="127.0.0.1", port=int(sys.argv[2]))
 """
 

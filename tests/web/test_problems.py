@@ -16,7 +16,7 @@ from werkzeug.test import TestResponse
 
 from gramwatt.engine.calculate import get_calculator
 from gramwatt.web import create_app
-from gramwatt.web.openapi.components import SCHEMAS
+from gramwatt.web.openapi.shared import SCHEMAS
 from gramwatt.web.problems import PROBLEM_TYPES
 
 GOOD = {"cells": 6, "capacity": 1300}

@@ -14,6 +14,7 @@ from gramwatt.engine import registry
 
 SWEEP = "/v1/pack-energy/sweep"
 CURRENT = "/v1/pack-current/sweep"
+ONE_CELL = {"values": [1]}
 Row = dict[str, Any]
 
 
@@ -43,8 +44,8 @@ def column(made: list[Row], name: str) -> list[Any]:
     ("query", "body"),
     [
         pytest.param(
-            "vary=cells&cells=2,3,4&capacity=1300",
-            {"given": {"capacity": 1300}, "vary": {"cells": [2, 3, 4]}},
+            "vary=cells&values=2,3,4&capacity=1300",
+            {"given": {"capacity": 1300}, "vary": {"cells": {"values": [2, 3, 4]}}},
             id="list",
         ),
         pytest.param(
@@ -61,10 +62,10 @@ def column(made: list[Row], name: str) -> list[Any]:
             id="units",
         ),
         pytest.param(
-            "vary=chemistry&vary=cells&chemistry=lipo,li-ion&from=2&to=4&count=3&capacity=1300",
+            "vary=chemistry&vary=cells&values=lipo,li-ion&from=2&to=4&count=3&capacity=1300",
             {
                 "given": {"capacity": 1300},
-                "vary": {"chemistry": ["lipo", "li-ion"], "cells": {"from": 2, "to": 4, "count": 3}},
+                "vary": {"chemistry": {"values": ["lipo", "li-ion"]}, "cells": {"from": 2, "to": 4, "count": 3}},
             },
             id="list-and-range",
         ),
@@ -89,7 +90,7 @@ def test_query_and_body_give_the_same_table(client: FlaskClient, query: str, bod
 
 def test_a_point_is_computed_as_the_request_alone(client: FlaskClient) -> None:
     """Each point, its inputs put into the plain request."""
-    made = rows(client.get(f"{CURRENT}?vary=power&vary=cells&from=50&to=350&count=4&cells=4,6&capacity=1300"))
+    made = rows(client.get(f"{CURRENT}?vary=power&vary=cells&from=50&to=350&count=4&values=&values=4,6&capacity=1300"))
     assert len(made) == 8
     for row in made:
         alone = client.post("/v1/pack-current", json={"capacity": 1300, "cells": row["cells"], "power": row["power"]})
@@ -118,7 +119,7 @@ def test_ends_are_exactly_as_given(client: FlaskClient, start: str, stop: str, e
 
 
 def test_the_last_varied_is_fastest(client: FlaskClient) -> None:
-    made = rows(client.get(f"{SWEEP}?vary=capacity&vary=cells&cells=2,3&capacity=1000,2000,3000"))
+    made = rows(client.get(f"{SWEEP}?vary=capacity&vary=cells&values=1000,2000,3000&values=2,3"))
     assert [(row["capacity"], row["cells"]) for row in made] == [
         *((1000, 2), (1000, 3), (2000, 2), (2000, 3), (3000, 2), (3000, 3))
     ]
@@ -148,35 +149,35 @@ def test_points_between_whole_numbers_tell_it(client: FlaskClient) -> None:
 
 
 def test_a_missing_input_is_reported_by_every_point(client: FlaskClient) -> None:
-    made = rows(client.get(f"{SWEEP}?vary=cells&cells=2,3"))
+    made = rows(client.get(f"{SWEEP}?vary=cells&values=2,3"))
     assert [row["error"]["errors"][0]["pointer"] for row in made] == ["/capacity"] * 2
 
 
 @pytest.mark.parametrize(
     ("query", "expected"),
     [
-        pytest.param("vary=cels&cels=2,3&capacity=1300", ["/cels"], id="no-input"),
-        pytest.param("vary=cells&cells=2,3&capacity=1300&nope=1", ["/nope"], id="unknown-constant"),
-        pytest.param("vary=cells&cells=2,3&capacity=x", ["/capacity"], id="bad-constant"),
+        pytest.param("vary=cels&values=2,3&capacity=1300", ["/cels"], id="no-input"),
+        pytest.param("vary=cells&values=2,3&capacity=1300&nope=1", ["/nope"], id="unknown-constant"),
+        pytest.param("vary=cells&values=2,3&capacity=x", ["/capacity"], id="bad-constant"),
         pytest.param("cells=2&capacity=1300", ["/vary"], id="nothing-varied"),
         pytest.param(
-            "vary=cells&vary=capacity&vary=power&cells=1,2&capacity=3,4&power=5,6", ["/vary"], id="three-axes"
+            "vary=cells&vary=capacity&vary=power&values=1,2&values=3,4&values=5,6", ["/vary"], id="three-axes"
         ),
         pytest.param("vary=cells&capacity=1300&to=3&count=3", ["/from"], id="no-from"),
         pytest.param("vary=cells&capacity=1300&from=3", ["/count", "/to"], id="no-to-nor-count"),
         pytest.param("vary=cells&capacity=1300&from=1&to=3&count=1", ["/count"], id="one-point"),
         pytest.param("vary=cells&capacity=1300&from=1&to=3&count=2.5", ["/count"], id="no-whole-count"),
         pytest.param("vary=cells&capacity=1300&from=1&to=3&count=501", ["/count"], id="too-many-points"),
-        pytest.param("vary=cells&capacity=1300&cells=" + ",".join("1" * 501), ["/cells"], id="too-long-a-list"),
+        pytest.param("vary=cells&capacity=1300&values=" + ",".join("1" * 501), ["/cells"], id="too-long-a-list"),
         pytest.param("vary=power&from=10+kg&to=x&count=3&cells=6", ["/from", "/to"], id="bad-ends"),
         pytest.param("vary=power&from=10±1&to=20&count=3&cells=6", ["/from"], id="an-end-with-uncertainty"),
         pytest.param("vary=chemistry&from=lipo&to=lihv&count=2&cells=6", ["/chemistry"], id="a-choice-has-no-range"),
-        pytest.param("vary=cells&cells=2,3&from=1&capacity=1300", ["/from"], id="a-range-of-nothing"),
-        pytest.param("vary=cells&cells=2,3&capacity=1300&capacity=1", ["/capacity"], id="twice"),
-        pytest.param("vary=cells&cells=2,3&capacity=1300&best=0", ["/best"], id="best-of-none"),
-        pytest.param("vary=cells&cells=2,3&capacity=1300&best=1&by=curent", ["/by"], id="no-result"),
-        pytest.param("vary=cells&cells=2,3&capacity=1300&units=current:kg", ["/units"], id="units"),
-        pytest.param("vary=cells&cells=2,3&capacity=1300&format=xml", ["/format"], id="format"),
+        pytest.param("vary=cells&values=2,3&from=1&capacity=1300", ["/from"], id="a-range-of-nothing"),
+        pytest.param("vary=cells&values=2,3&capacity=1300&capacity=1", ["/capacity"], id="twice"),
+        pytest.param("vary=cells&values=2,3&capacity=1300&best=0", ["/best"], id="best-of-none"),
+        pytest.param("vary=cells&values=2,3&capacity=1300&best=1&by=curent", ["/by"], id="no-result"),
+        pytest.param("vary=cells&values=2,3&capacity=1300&units=current:kg", ["/units"], id="units"),
+        pytest.param("vary=cells&values=2,3&capacity=1300&format=xml", ["/format"], id="format"),
     ],
 )
 def test_a_bad_query_points_at_its_errors(client: FlaskClient, query: str, expected: list[str]) -> None:
@@ -187,15 +188,15 @@ def test_a_bad_query_points_at_its_errors(client: FlaskClient, query: str, expec
     ("body", "expected"),
     [
         pytest.param([1], [""], id="a-list"),
-        pytest.param({"given": [1], "vary": {"cells": [1]}}, ["/given"], id="given-is-a-list"),
+        pytest.param({"given": [1], "vary": {"cells": ONE_CELL}}, ["/given"], id="given-is-a-list"),
         pytest.param({"given": {}, "vary": 2}, ["/vary", "/vary"], id="vary-is-a-number"),
-        pytest.param({"vary": {"cells": [1]}, "cells": 2, "a/b": 3}, ["/cells", "/a~1b"], id="unknown-members"),
-        pytest.param({"given": {"cels": 6}, "vary": {"cells": [1]}}, ["/given/cels"], id="unknown-constant"),
-        pytest.param({"given": {"reserve": "x"}, "vary": {"cells": [1]}}, ["/given/reserve"], id="bad-constant"),
-        pytest.param({"given": {"cells": "x"}, "vary": {"cells": [1]}}, ["/given/cells"], id="bad-and-not-used"),
-        pytest.param({"vary": {"cels": [6]}}, ["/vary/cels"], id="unknown-axis"),
-        pytest.param({"vary": {"cells": []}}, ["/vary/cells"], id="no-points"),
-        pytest.param({"vary": {"cells": [1] * 501}}, ["/vary/cells"], id="too-many-points"),
+        pytest.param({"vary": {"cells": ONE_CELL}, "cells": 2, "a/b": 3}, ["/cells", "/a~1b"], id="unknown-members"),
+        pytest.param({"given": {"cels": 6}, "vary": {"cells": ONE_CELL}}, ["/given/cels"], id="unknown-constant"),
+        pytest.param({"given": {"reserve": "x"}, "vary": {"cells": ONE_CELL}}, ["/given/reserve"], id="bad-constant"),
+        pytest.param({"given": {"cells": "x"}, "vary": {"cells": ONE_CELL}}, ["/given/cells"], id="bad-and-not-used"),
+        pytest.param({"vary": {"cels": {"values": [6]}}}, ["/vary/cels"], id="unknown-axis"),
+        pytest.param({"vary": {"cells": {"values": []}}}, ["/vary/cells"], id="no-points"),
+        pytest.param({"vary": {"cells": {"values": [1] * 501}}}, ["/vary/cells"], id="too-many-points"),
         pytest.param({"vary": {"cells": "1,2"}}, ["/vary/cells"], id="words-for-a-list"),
         pytest.param({"vary": {"cells": {"from": 1, "to": 2}}}, ["/vary/cells"], id="no-count"),
         pytest.param({"vary": {"cells": {"from": 1, "to": None, "count": 2}}}, ["/vary/cells/to"], id="null-end"),
@@ -209,7 +210,7 @@ def test_a_bad_body_points_at_its_errors(client: FlaskClient, body: object, expe
 
 
 def test_inputs_in_the_query_of_a_post_are_rejected(client: FlaskClient) -> None:
-    body = {"given": {"capacity": 1300}, "vary": {"cells": [2]}}
+    body = {"given": {"capacity": 1300}, "vary": {"cells": {"values": [2]}}}
     assert pointers(post(client, body, "?cells=2&vary=cells")) == ["/cells", "/vary"]
 
 
@@ -226,7 +227,7 @@ def test_inputs_in_the_query_of_a_post_are_rejected(client: FlaskClient) -> None
 )
 def test_the_best_points(client: FlaskClient, query: str, expected: list[int]) -> None:
     """The point of 99 cells has an error and is never among them."""
-    made = client.get(f"{SWEEP}?vary=cells&cells=3,1,99,4,2&capacity=1300&{query}")
+    made = client.get(f"{SWEEP}?vary=cells&values=3,1,99,4,2&capacity=1300&{query}")
     assert column(rows(made), "cells") == expected
 
 
@@ -239,7 +240,7 @@ def test_the_best_of_a_large_grid(client: FlaskClient) -> None:
 
 
 def test_options_of_tables(client: FlaskClient) -> None:
-    made = client.get(f"{SWEEP}?vary=capacity&capacity=1+Ah,2+Ah&cells=6&format=csv&decimal=,&units=usable_energy:kJ")
+    made = client.get(f"{SWEEP}?vary=capacity&values=1+Ah,2+Ah&cells=6&format=csv&decimal=,&units=usable_energy:kJ")
     lines = made.text.split("\r\n")
     assert lines[0].startswith("capacity [mAh];usable_energy [kJ];")
     assert lines[1].startswith("1000,0;63,936;")
@@ -247,12 +248,12 @@ def test_options_of_tables(client: FlaskClient) -> None:
 
 
 def test_inputs_come_back_once(client: FlaskClient) -> None:
-    (row,) = rows(client.get(f"{SWEEP}?vary=cells&cells=6,&capacity=1300&given=true&best=1"))
+    (row,) = rows(client.get(f"{SWEEP}?vary=cells&values=6,&capacity=1300&given=true&best=1"))
     assert list(row)[:6] == ["cells", "capacity", "parallel", "chemistry", "reserve", "pack_mass"]
 
 
 def test_a_sweep_by_query_may_be_preserved(client: FlaskClient) -> None:
-    url = f"{SWEEP}?vary=cells&cells=2,3&capacity=1300"
+    url = f"{SWEEP}?vary=cells&values=2,3&capacity=1300"
     first = client.get(url)
     tag = first.headers["ETag"]
     assert "max-age" in first.headers["Cache-Control"]
@@ -262,13 +263,13 @@ def test_a_sweep_by_query_may_be_preserved(client: FlaskClient) -> None:
     assert client.get(url, headers={"Accept": "text/csv"}).headers["ETag"] != tag
     head = client.head(url)
     assert (head.status_code, head.data, head.headers["ETag"]) == (200, b"", tag)
-    posted = post(client, {"given": {"capacity": 1300}, "vary": {"cells": [2, 3]}})
+    posted = post(client, {"given": {"capacity": 1300}, "vary": {"cells": {"values": [2, 3]}}})
     assert posted.headers["Cache-Control"] == "no-store"
     assert "ETag" not in posted.headers
 
 
 def test_errors_as_text_for_a_spreadsheet(client: FlaskClient) -> None:
-    made = client.get(f"{SWEEP}?vary=cels&cels=2,3&capacity=1300&format=csv&errors=text")
+    made = client.get(f"{SWEEP}?vary=cels&values=2,3&capacity=1300&format=csv&errors=text")
     assert made.status_code == 200
     assert made.text.startswith("#ERR invalid-input: cels: ")
 
@@ -279,7 +280,9 @@ def test_a_calculator_of_tables_is_swept_by_post_alone(client: FlaskClient) -> N
     assert raised.json is not None
     assert '{"dry_mass": 353.8, ' in raised.json["detail"]
     given = registry.load()["build"].examples[-1].given
-    made = rows(post(client, {"given": given, "vary": {"avionics_power": [2, "8 W"]}}, sweep="/v1/build/sweep"))
+    made = rows(
+        post(client, {"given": given, "vary": {"avionics_power": {"values": [2, "8 W"]}}}, sweep="/v1/build/sweep")
+    )
     for row in made:
         alone = client.post("/v1/build", json={**given, "avionics_power": row["avionics_power"]})
         assert alone.json is not None
@@ -289,5 +292,5 @@ def test_a_calculator_of_tables_is_swept_by_post_alone(client: FlaskClient) -> N
 def test_its_axes_are_shorter(client: FlaskClient) -> None:
     """Each of its points is a request of its own."""
     given = registry.load()["build"].examples[-1].given
-    made = post(client, {"given": given, "vary": {"avionics_power": [1] * 21}}, sweep="/v1/build/sweep")
+    made = post(client, {"given": given, "vary": {"avionics_power": {"values": [1] * 21}}}, sweep="/v1/build/sweep")
     assert pointers(made) == ["/vary/avionics_power"]

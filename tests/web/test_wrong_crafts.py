@@ -110,7 +110,7 @@ def test_a_pack_without_a_craft_says_that_it_needs_one(client: FlaskClient) -> N
         client.post("/v1/pack-energy", json={"cells": 4, "capacity": 1300, "pack": "a"}),
         client.post("/v1/pack-energy/batch", data="cells,capacity,pack\n4,1300,a\n", headers=CSV),
         client.post("/v1/pack-energy/batch?pack=a", data="cells,capacity\n4,1300\n", headers=CSV),
-        client.get("/v1/pack-energy/sweep?vary=cells&cells=4,6&capacity=1300&pack=a"),
+        client.get("/v1/pack-energy/sweep?vary=cells&values=4,6&capacity=1300&pack=a"),
     ]
     for response in responses:
         (error,) = response.get_json()["errors"]

@@ -24,7 +24,7 @@ class ColumnField(fields.Field[Column]):
     """An input, read as a column of cells: JSON cells, or with ``text`` text of a query."""
 
     def __init__(self, calculator: AnyCalculator, kind: Kind, *, text: bool, required: bool) -> None:
-        super().__init__(required=required, allow_none=True, metadata={"description": get_description(kind)})
+        super().__init__(required=required, allow_none=True)
         self.calculator = calculator
         self.kind = kind
         self.text = text
@@ -32,11 +32,6 @@ class ColumnField(fields.Field[Column]):
     def _deserialize(self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any) -> Column:
         names = collect_names(self.calculator, {} if data is None else data)
         return read_column(self.kind, value, text=self.text, names=names)
-
-
-def get_description(kind: Kind) -> str:
-    """Return a field's description; standard uncertainties have none."""
-    return str(getattr(kind, "description", ""))
 
 
 @functools.cache
@@ -50,8 +45,8 @@ def get_schema(calculator: AnyCalculator, *, text: bool = False) -> marshmallow.
 
 
 def get_schema_name(calculator: AnyCalculator) -> str:
-    """Return the name of the inputs' component in the contract: ``PackEnergyQuestion``."""
-    return "".join(word.capitalize() for word in calculator.name.split("-")) + "Question"
+    """Return the name of the inputs' component in the contract: ``PackEnergyInputs``."""
+    return "".join(word.capitalize() for word in calculator.name.split("-")) + "Inputs"
 
 
 def load_with_schema(calculator: AnyCalculator, cells: Mapping[str, Cells], *, text: bool) -> LoadedInputs:

@@ -31,7 +31,7 @@ RESERVED_INPUTS = frozenset(
         "add", "best", "by", "cautions", "count", "craft", "decimal", "decimal_sent", "digits", "download", "error",
         "errors", "fields", "format", "from", "from2", "given", "ground", "header", "id", "keep", "least", "name",
         "note", "part", "picture", "remove", "results", "scale", "sep", "service", "shape", "show", "theme", "title",
-        "to", "to2", "uncertainty", "unit", "units", "vary", "vary2", "working",
+        "to", "to2", "uncertainty", "unit", "units", "values", "vary", "vary2", "working",
     }
 )  # fmt: skip
 

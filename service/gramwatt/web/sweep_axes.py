@@ -15,7 +15,7 @@ from gramwatt.model import Calculator
 from gramwatt.model.messages import InputError, join_with_or, quote_input
 from gramwatt.web.table_options import get_max_points
 
-AXIS_NAMES: Final = ("vary", "from", "to", "count")
+AXIS_NAMES: Final = ("vary", "values", "from", "to", "count")
 
 
 def parse_sweep_body(
@@ -43,22 +43,22 @@ def parse_query_axes(
 ) -> list[sweep.Axis]:
     """Return the axes of the current query, and remove their inputs from ``inputs``; append to ``errors``.
 
-    Each ``vary`` takes the list of values of the input itself, else the next of ``from``, ``to`` and ``count``. A
+    Each ``vary`` takes the next of ``values``; where that is empty, the next of ``from``, ``to`` and ``count``. A
     single value of a varied input is checked but not used.
     """
     ranges = {name: request.args.getlist(name) for name in AXIS_NAMES}
     axes: list[sweep.Axis | None] = []
     for name in dict.fromkeys(ranges["vary"]):
         text = inputs.pop(name, None)
-        if text is not None and ("," in text or not ranges["from"]):
-            axis, axis_errors = sweep.make_list_axis(calculator, name, text.split(","))
+        if listed := ranges["values"].pop(0) if ranges["values"] else "":
+            axis, axis_errors = sweep.make_list_axis(calculator, name, listed.split(","))
         else:
             ends = {end: ranges[end].pop(0) if ranges[end] else None for end in ("from", "to", "count")}
             axis, axis_errors = _make_even_axis(calculator, name, ends, text=True)
-            axis_errors += check_constants(calculator, {} if text is None else {name: text}, text=True)
+        axis_errors += check_constants(calculator, {} if text is None else {name: text}, text=True)
         axes.append(axis)
         errors += axis_errors
-    for end in ("from", "to", "count"):
+    for end in AXIS_NAMES[1:]:
         if ranges[end]:
             errors.append(
                 InputError(f"/{end}", f"{end} without an input to vary", quote_input(ranges[end][0]), "vary=name")
@@ -71,13 +71,14 @@ def _parse_body_axes(
 ) -> list[sweep.Axis]:
     axes: list[sweep.Axis | None] = []
     for name, points in vary.items():
-        if isinstance(points, list):
-            axis, axis_errors = sweep.make_list_axis(calculator, name, points)
+        values = points.get("values") if isinstance(points, dict) and set(points) == {"values"} else None
+        if isinstance(values, list):
+            axis, axis_errors = sweep.make_list_axis(calculator, name, values)
         elif isinstance(points, dict) and set(points) == {"from", "to", "count"}:
             axis, axis_errors = _make_even_axis(calculator, name, points, text=False)
         else:
-            accepted = "a list of values, or an object with from, to and count"
-            axis, axis_errors = None, [InputError("", "neither a list nor a range", quote_input(points), accepted)]
+            accepted = "an object with a list of values, or with from, to and count"
+            axis, axis_errors = None, [InputError("", "neither values nor a range", quote_input(points), accepted)]
         axes.append(axis)
         pointer = f"/{escape_name(name)}"
         errors += [(error if error.pointer == pointer else error.under(name)).under("vary") for error in axis_errors]

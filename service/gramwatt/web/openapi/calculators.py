@@ -1,200 +1,305 @@
-"""Add the schemas and paths of one calculator to the contract."""
+"""Add the paths of one calculator to the contract: its results, bare values, tables, charts and recordings."""
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
 
 from apispec import APISpec
 
-from gramwatt.engine import calculate, serializers
-from gramwatt.engine.query_strings import build_query, find_query_example, fits_query
-from gramwatt.engine.schemas import get_schema, get_schema_name
-from gramwatt.model import Calculator, Choice, Flag, Kind, NumberList, Text
-from gramwatt.web.openapi import json_schema
-from gramwatt.web.openapi.charts import add_chart
-from gramwatt.web.openapi.components import (
-    VALUE_PATTERNS,
+from gramwatt.engine.cells import MAX_RANGE_END
+from gramwatt.engine.limits import MAX_AXES, MAX_AXIS_POINTS, MAX_TABLE_BYTES
+from gramwatt.engine.query_strings import fits_query
+from gramwatt.engine.recordings import reader
+from gramwatt.engine.recordings.channels import channels_of
+from gramwatt.engine.schemas import get_schema_name
+from gramwatt.engine.tables.sweep import variable_inputs
+from gramwatt.engine.wire_formats import FORMATS
+from gramwatt.model import AnyCalculator, Table
+from gramwatt.model.parsing import MAX_NUMBER_LENGTH
+from gramwatt.web.chart_options import CHART_MEDIA_TYPES
+from gramwatt.web.openapi.inputs import ANY_TEXT, Inputs, make_request
+from gramwatt.web.openapi.naming import (
     JsonObject,
-    make_cacheable_responses,
-    make_ok_response,
-    make_problem_responses,
-    make_value_response,
+    add_schema,
+    make_closed_object,
+    make_enum,
+    refer,
+    to_class_name,
+    to_identifier,
 )
-from gramwatt.web.openapi.craft import PARAMETER, with_craft
-from gramwatt.web.openapi.parameters import add_inputs, add_options, add_unit, require_needed_inputs
-from gramwatt.web.openapi.recordings import add_log
-from gramwatt.web.openapi.tables import add_tables
-from gramwatt.web.pages.snippets import code_samples
+from gramwatt.web.openapi.parameters import Parameters
+from gramwatt.web.openapi.results import add_results
+from gramwatt.web.openapi.shared import make_content, make_ok_response, make_responses
+from gramwatt.web.table_options import BATCH_OPTIONS, SWEEP_OPTIONS, get_max_points
+
+_TEXT: Final[JsonObject] = {"type": "string", "maxLength": 2**30, "pattern": ANY_TEXT}
+_VALUE_TEXT: Final = "See Spreadsheets, above."
+_BATCH_TEXT: Final = "See Tables, above."
+_SWEEP_TEXT: Final = "See Sweeps, above."
+_CHART_TEXT: Final = "See Charts, above."
+_LOG_TEXT: Final = "See Recordings, above."
 
 
-def add_calculator(spec: APISpec, calculator: Calculator[Any, Any]) -> None:
-    """Add a calculator: its schemas and response, its parameters, then its paths."""
-    _add_schemas(spec, calculator)
-    ok_response = _add_response(spec, calculator)
-    by_query = fits_query(calculator)
-    takes_query = by_query or calculator.recording is not None
-    inputs = [*add_inputs(spec, calculator), PARAMETER] if takes_query else []
-    options = add_options(spec, calculator)
-    if calculator.recording is not None:
-        add_log(spec, calculator, inputs, options, ok_response)
-    operations = {"post": _make_post(calculator, options, ok_response)}
-    if by_query:
-        operations = {"get": _make_get(calculator, [*inputs, *options], ok_response), **operations}
-    spec.path(f"/v1/{calculator.name}", operations=operations)
-    if by_query:
-        _add_values(spec, calculator, inputs)
-    add_tables(spec, calculator, inputs if by_query else [])
-    add_chart(spec, calculator, inputs if by_query else [])
+class CalculatorPaths:
+    """Adds the paths of one calculator."""
 
+    def __init__(self, spec: APISpec, inputs: Inputs, parameters: Parameters, calculator: AnyCalculator) -> None:
+        self._spec, self._inputs, self._parameters, self._calculator = spec, inputs, parameters, calculator
+        self._identity, self._class_name = to_identifier(calculator), to_class_name(calculator.name)
+        self._by_query = fits_query(calculator)
+        self._query_inputs = parameters.list_inputs(calculator) if self._by_query else []
+        self._axes = parameters.list_axes(calculator) if self._by_query else []
+        self._example = calculator.examples[0]
 
-def _add_schemas(spec: APISpec, calculator: Calculator[Any, Any]) -> None:
-    """Add the schemas of the inputs and of the results, and those that they refer to."""
-    shared = {**json_schema.make_quantity_schemas(calculator), **json_schema.make_recording_schemas(calculator)}
-    for name, schema in shared.items():
-        if name not in spec.components.schemas:
-            spec.components.schema(name, schema)
-    inputs_name = get_schema_name(calculator)
-    spec.components.schema(inputs_name, schema=get_schema(calculator))
-    if calculator.any_of:
-        # Each names its property too: a linter cannot see those of a schema that is itself one of several.
-        groups = [
-            {"anyOf": [{"properties": {name: {}}, "required": [name]} for name in group]} for group in calculator.any_of
+    def add(self) -> None:
+        """Add schemas and responses, then the paths."""
+        self._inputs.add_object(self._calculator)
+        add_results(self._spec, self._inputs, self._calculator)
+        example = {"summary": self._example.title, "value": dict(self._example.given)}
+        self._spec.components.example(self._class_name, example)
+        self._spec.components.schema(f"{self._class_name}Sweep", self._make_sweep_schema())
+        self._spec.components.response(f"{self._class_name}Response", self._make_response())
+        self._spec.components.response(f"{self._class_name}Table", self._make_table_response())
+        self._add_results_path()
+        if self._by_query:
+            self._add_value_path()
+        self._add_batch_path()
+        self._add_sweep_path()
+        self._add_chart_path()
+        if self._calculator.recording is not None:
+            self._add_log_path()
+
+    def _add_path(self, below: str, operations: Mapping[str, JsonObject], parameters: Sequence[Any] = ()) -> None:
+        """Add a path; ``parameters`` are those that its operations share."""
+        tags = {"tags": [self._calculator.name]}
+        described = {method: {**operation, **tags} for method, operation in operations.items()}
+        self._spec.path(f"/v1/{self._calculator.name}{below}", operations=described, parameters=list(parameters))
+
+    def _add_both(self, below: str, verb: str, options: Sequence[str], get: JsonObject, post: JsonObject) -> None:
+        """Add a path with its inputs in a query or a body, or only in a body if they do not fit a query."""
+        named = f"{verb}_{self._identity}"
+        if not self._by_query:
+            self._add_path(below, {"post": {"operationId": named, **post}}, options)
+            return
+        post = {"operationId": f"{named}_from_json", **post, "description": f"As `{named}`, with the inputs in a body."}
+        self._add_path(below, {"get": {"operationId": named, **get}, "post": post}, options)
+
+    def _respond(self, component: str, *, cacheable: bool = False) -> JsonObject:
+        return make_responses(refer(component, "responses"), cacheable=cacheable)
+
+    def _make_response(self) -> JsonObject:
+        """Return the response with all results, as JSON, as CSV, and in the formats of the calculator."""
+        content = make_content("application/json", refer(f"{self._class_name}Response"))
+        content |= make_content("text/csv", refer("TableText"))
+        for form in self._calculator.formats:
+            described = {**_TEXT, "description": form.description}
+            content[form.media_type] = {"schema": refer("Binary") if form.binary else described}
+        return make_ok_response("The results.", content, "ETag")
+
+    def _make_table_response(self) -> JsonObject:
+        rows = {"anyOf": [refer(f"{self._class_name}Row"), refer("InvalidRow")]}
+        content: JsonObject = {media_type: {"schema": refer("TableText")} for media_type in FORMATS.values()}
+        content[FORMATS["json"]] = {"schema": {"type": "array", "maxItems": MAX_TABLE_BYTES, "items": rows}}
+        content[FORMATS["arrow"]] = {"schema": refer("Binary")}
+        return make_ok_response("The table of results, row by row.", content, "ETag", "Standing-Cautions")
+
+    def _add_results_path(self) -> None:
+        calculator, title = self._calculator, self._calculator.title
+        options = self._parameters.list_options(calculator)
+        get = {
+            "summary": title,
+            "description": calculator.documentation,
+            "parameters": self._query_inputs,
+            "responses": self._respond(f"{self._class_name}Response", cacheable=True),
+        }
+        post = {
+            "summary": f"{title} Inputs as JSON",
+            "description": calculator.documentation,
+            "requestBody": self._make_json_body(make_request(calculator), refer(self._class_name, "examples")),
+            "responses": self._respond(f"{self._class_name}Response"),
+        }
+        self._add_both("", "calculate", options, get, post)
+
+    def _make_json_body(self, schema: JsonObject, example: JsonObject) -> JsonObject:
+        content = make_content("application/json", schema, examples={"example1": example})
+        return {"required": True, "description": "The inputs.", "content": content}
+
+    def _add_value_path(self) -> None:
+        names = [name for name, kind in self._calculator.result_fields.items() if not isinstance(kind, Table)]
+        result = {
+            "name": "result",
+            "in": "path",
+            "required": True,
+            "description": "The name of a result.",
+            "schema": add_schema(self._spec, make_enum(names), f"{self._class_name}Result"),
+            "example": names[0],
+        }
+        operation = {
+            "operationId": f"get_{self._identity}_result",
+            "summary": f"{self._calculator.title} One result as a bare value",
+            "description": _VALUE_TEXT,
+            "parameters": [result, "inputs", *self._parameters.list_value_options(self._calculator)],
+            "responses": self._respond("Value", cacheable=True),
+        }
+        self._add_path("/{result}", {"get": operation})
+
+    def _add_batch_path(self) -> None:
+        calculator = self._calculator
+        row = {"anyOf": [refer(get_schema_name(calculator)), refer("OtherRow")]}
+        content: JsonObject = {media_type: {"schema": refer("TableText")} for media_type in FORMATS.values()}
+        content[FORMATS["json"]] = {"schema": {"type": "array", "maxItems": MAX_TABLE_BYTES, "items": row}}
+        content[FORMATS["arrow"]] = {"schema": refer("Binary")}
+        given = self._example.given
+        if all(_is_flat(value) for value in given.values()):
+            table = f"{','.join(given)}\r\n{','.join(str(value) for value in given.values())}\r\n"
+            content[FORMATS["csv"]]["examples"] = {"rows": {"summary": self._example.title, "value": table}}
+        operation = {
+            "operationId": f"batch_{self._identity}",
+            "summary": f"{calculator.title} Many rows at once",
+            "description": _BATCH_TEXT,
+            "parameters": ["inputs", *self._parameters.list_table_options(calculator, BATCH_OPTIONS)],
+            "requestBody": {"required": True, "description": "The table.", "content": content},
+            "responses": self._respond(f"{self._class_name}Table"),
+        }
+        self._add_path("/batch", {"post": operation})
+
+    def _make_sweep_schema(self) -> JsonObject:
+        """Return the schema of a sweep in a body: a list or a range of points for each input that varies."""
+        calculator, points = self._calculator, get_max_points(self._calculator)
+        suffix = "" if points == MAX_AXIS_POINTS else f"UpTo{points}"
+        either = [
+            add_schema(self._spec, _make_values(points), f"PointValues{suffix}"),
+            add_schema(self._spec, _make_range(points), f"PointRange{suffix}"),
         ]
-        spec.components.schemas[inputs_name] |= groups[0] if len(groups) == 1 else {"allOf": groups}
-    spec.components.schema(_get_response_name(calculator), json_schema.make_response_schema(calculator))
+        axes = {
+            "type": "object",
+            "description": "One input that varies, or two for a grid; the second varies fastest.",
+            "propertyNames": self._parameters.list_names(calculator),
+            "additionalProperties": {"anyOf": either},
+            "minProperties": 1,
+            "maxProperties": MAX_AXES,
+        }
+        return make_closed_object({"given": refer(get_schema_name(calculator)), "vary": axes}, ["vary"])
+
+    def _make_sweep_example(self) -> JsonObject:
+        given = dict(self._example.given)
+        name = next((name for name in variable_inputs(self._calculator) if name in given), next(iter(given)))
+        value = {"given": {n: v for n, v in given.items() if n != name}, "vary": {name: {"values": [given[name]]}}}
+        return {"summary": f"A sweep of {name}", "value": value}
+
+    def _add_sweep_path(self) -> None:
+        calculator = self._calculator
+        options = self._parameters.list_table_options(calculator, SWEEP_OPTIONS)
+        get = {
+            "summary": f"{calculator.title} One input varied, or two",
+            "description": _SWEEP_TEXT,
+            "parameters": [*self._parameters.list_inputs(calculator), *self._parameters.list_axes(calculator)]
+            if self._by_query
+            else [],
+            "responses": self._respond(f"{self._class_name}Table", cacheable=True),
+        }
+        post = {
+            "summary": f"{calculator.title} One input varied, or two, with inputs as JSON",
+            "description": _SWEEP_TEXT,
+            "requestBody": self._make_json_body(refer(f"{self._class_name}Sweep"), self._make_sweep_example()),
+            "responses": self._respond(f"{self._class_name}Table"),
+        }
+        self._add_both("/sweep", "sweep", options, get, post)
+
+    def _add_chart_path(self) -> None:
+        calculator = self._calculator
+        options = self._parameters.list_chart_options(calculator)
+        get = {
+            "summary": f"{calculator.title} A chart of the results",
+            "description": _CHART_TEXT,
+            "parameters": [*self._parameters.list_inputs(calculator), *self._parameters.list_axes(calculator)]
+            if self._by_query
+            else [],
+            "responses": self._respond("Chart", cacheable=True),
+        }
+        schema = {"anyOf": [make_request(calculator), refer(f"{self._class_name}Sweep")]}
+        post = {
+            "summary": f"{calculator.title} A chart of the results, with inputs as JSON",
+            "description": _CHART_TEXT,
+            "requestBody": self._make_json_body(schema, refer(self._class_name, "examples")),
+            "responses": self._respond("Chart"),
+        }
+        self._add_both("/chart", "chart", options, get, post)
+
+    def _add_log_path(self) -> None:
+        calculator = self._calculator
+        parameters = [
+            *self._parameters.list_inputs(calculator),
+            *self._parameters.list_log_options(calculator),
+        ]
+        operation = {
+            "operationId": f"calculate_{self._identity}_from_recording",
+            "summary": f"{calculator.title} The recording as the body",
+            "description": _LOG_TEXT,
+            "parameters": parameters,
+            "requestBody": {"required": True, "description": "The recording.", "content": self._make_recording()},
+            "responses": self._respond(f"{self._class_name}Response"),
+        }
+        self._add_path("/log", {"post": operation})
+
+    def _make_recording(self) -> JsonObject:
+        """Return the recording by media type: first CSV as a file, since that is what generated clients take."""
+        name, title = str(self._calculator.recording), self._example.title
+        log: Any = self._example.given[name]
+        channels = channels_of(reader.recording_kind(self._calculator))
+        headers = {channel: f"{channel} [{kind.unit}]" for channel, kind in channels.items() if channel in log}
+        rows = zip(*(log[channel] for channel in headers), strict=True)
+        lines = [",".join(headers.values()), *(",".join("" if c is None else str(c) for c in row) for row in rows)]
+        examples = {"example1": {"summary": title, "value": "\r\n".join([*lines, ""])}}
+        content: JsonObject = {media_type: {"schema": refer("TableText")} for media_type in reader.FORMATS.values()}
+        content[reader.FORMATS["csv"]] = {
+            "schema": refer("Binary"),
+            "examples": examples,
+        }  # a file for generated clients
+        content[reader.FORMATS["json"]] = {"schema": self._inputs.refer(self._calculator, name)}
+        content[reader.FORMATS["arrow"]] = {"schema": refer("Binary")}
+        return content
 
 
-def _get_response_name(calculator: Calculator[Any, Any]) -> str:
-    """Return the name of the response's schema, such as PackEnergyAnswer; clients are generated with these names."""
-    return get_schema_name(calculator).replace("Question", "Answer")
+def _is_flat(value: object) -> bool:
+    return not isinstance(value, list | dict) and "," not in str(value)
 
 
-def _add_response(spec: APISpec, calculator: Calculator[Any, Any]) -> JsonObject:
-    """Add the response of GET and POST, with the results of the first example as JSON and as CSV; return its $ref."""
-    name = _get_response_name(calculator)
-    first = calculator.examples[0]
-    response = calculate.compute_response(calculator, first.given)
-    content: JsonObject = {
-        "application/json": {
-            "schema": {"$ref": f"#/components/schemas/{name}"},
-            "examples": {"example1": {"summary": first.title, "value": response}},
-        },
-        "text/csv": {
-            "schema": {"type": "string", "maxLength": 200_000, "pattern": "\r\n$"},
-            "examples": {"example1": {"summary": first.title, "value": serializers.format_csv(calculator, response)}},
-        },
+def _make_values(points: int) -> JsonObject:
+    values = {"type": "array", "minItems": 1, "maxItems": points, "items": {}}
+    text = "Values of an input, one for each point. A point that is out of bounds gets an error."
+    return make_closed_object({"values": values}, ["values"], description=text)
+
+
+def _make_range(points: int) -> JsonObject:
+    count = {"type": "integer", "format": "int32", "minimum": 2, "maximum": points}
+    ends = dict.fromkeys(("from", "to"), refer("RangeEnd"))
+    text = "Evenly spaced points, including both ends."
+    return make_closed_object({**ends, "count": count}, ["from", "to", "count"], description=text)
+
+
+def add_shared_components(spec: APISpec) -> None:
+    """Add the responses and schemas that the paths of all calculators share."""
+    value = {"type": "string", "maxLength": 20_000, "pattern": r"^[^\r\n]+$"}
+    spec.components.response("Value", make_ok_response("The value.", make_content("text/plain", value), "ETag"))
+    content = make_content(CHART_MEDIA_TYPES["svg"], {"type": "string", "maxLength": 5_000_000, "pattern": "^<svg "})
+    content[CHART_MEDIA_TYPES["png"]] = {"schema": refer("Binary")}
+    content |= make_content(CHART_MEDIA_TYPES["txt"], {"type": "string", "maxLength": 20_000, "pattern": ANY_TEXT})
+    spec.components.response("Chart", make_ok_response("The chart.", content, "ETag"))
+    spec.components.schemas["RangeEnd"] = {
+        "anyOf": [
+            {"type": "number", "format": "double", "minimum": -MAX_RANGE_END, "maximum": MAX_RANGE_END},
+            {"type": "string", "maxLength": MAX_NUMBER_LENGTH, "pattern": ANY_TEXT},
+        ],
+        "description": "An end of a range, in the unit of the input, or as text with another unit of it.",
     }
-    for form in calculator.formats:
-        text = {"type": "string", "maxLength": 2**30, "description": form.description}
-        content[form.media_type] = {} if form.binary else {"schema": {**text, "pattern": r"^[\s\S]*$"}}
-    spec.components.response(
-        name, make_ok_response("The results. The response to a GET may be cached by its ETag.", content, "ETag")
-    )
-    return {"$ref": f"#/components/responses/{name}"}
-
-
-def _make_get(calculator: Calculator[Any, Any], parameters: list[str], ok_response: JsonObject) -> JsonObject:
-    """Return the operation with the inputs in the query."""
-    return {
-        "operationId": _make_identifier(calculator),
-        "summary": calculator.title,
-        "tags": [calculator.name],
-        "description": calculator.documentation,
-        "parameters": parameters,
-        "responses": {
-            **make_cacheable_responses(ok_response),
-            **make_problem_responses(406, 413, 422, *_list_library_statuses(calculator)),
-        },
-        "x-codeSamples": code_samples(calculator, find_query_example(calculator), by_query=True),
+    spec.components.schemas["TableText"] = {**_TEXT, "description": "A table as text."}
+    spec.components.schemas["Binary"] = {
+        "type": "string",
+        "format": "binary",
+        "maxLength": 2**30,
+        "description": "A file.",
     }
-
-
-def _make_post(calculator: Calculator[Any, Any], options: list[str], ok_response: JsonObject) -> JsonObject:
-    """Return the operation with the inputs in a body, and all examples."""
-    examples = {
-        f"example{number}": {"summary": example.title, "value": dict(example.given)}
-        for number, example in enumerate(calculator.examples, 1)
-    }
-    inputs_schema = {"$ref": f"#/components/schemas/{get_schema_name(calculator)}"}
-    content = {"schema": with_craft(inputs_schema), "examples": examples}
-    return {
-        "operationId": f"{_make_identifier(calculator)}_from_body",
-        "summary": f"{calculator.title} Inputs as JSON",
-        "tags": [calculator.name],
-        "description": calculator.documentation,
-        "parameters": options,
-        "requestBody": {"required": True, "description": "The inputs.", "content": {"application/json": content}},
-        "responses": {
-            "200": ok_response,
-            **make_problem_responses(400, 406, 413, 415, 422, *_list_library_statuses(calculator)),
-        },
-        "x-codeSamples": code_samples(calculator, calculator.examples[0].given, by_query=False),
-    }
-
-
-def _make_identifier(calculator: Calculator[Any, Any]) -> str:
-    return calculator.name.replace("-", "_")
-
-
-def _list_library_statuses(calculator: Calculator[Any, Any]) -> tuple[int, ...]:
-    """Return the status of a missing library where a calculator needs one; recordings and captions do."""
-    return (501,) if calculator.takes_recordings else ()
-
-
-def _add_values(spec: APISpec, calculator: Calculator[Any, Any], inputs: list[str]) -> None:
-    """Add a path for each result that has a bare value; ``inputs`` are the components of the query parameters."""
-    results = calculate.compute_response(calculator, calculator.examples[0].given)["results"]
-    for name, kind in calculator.result_fields.items():
-        if kind.columns:
-            continue  # a table
-        operation = _make_value_operation(spec, calculator, name, kind, results[name])
-        operation["parameters"][:0] = require_needed_inputs(spec, calculator, kind.needs, inputs)
-        spec.path(f"/v1/{calculator.name}/{name}", operations={"get": operation})
-
-
-def _make_value_operation(
-    spec: APISpec, calculator: Calculator[Any, Any], name: str, kind: Kind, value: object
-) -> JsonObject:
-    """Return the operation of one result, without its inputs; ``value`` is that of the first example."""
-    options = ["option.digits", "option.decimal"]
-    description = kind.description
-    if kind.quantity is not None:
-        options.insert(0, add_unit(spec, kind.quantity.unit))
-        if kind.quantity.unit != "1":
-            description += f" In {kind.quantity.unit} unless `unit` sets another."
-    query = build_query(calculator, calculator.examples[0].given)
-    if value is not None and query is not None:
-        description += f" `?{query}` gives `{serializers.format_value(value)}`."
-    return {
-        "operationId": f"{_make_identifier(calculator)}_{name}",
-        "summary": f"{name} as a bare value",
-        "description": description,
-        "tags": [calculator.name],
-        "parameters": options,
-        "responses": {
-            **make_cacheable_responses(_make_value_response(spec, kind)),
-            **make_problem_responses(404, 406, 413, 422),
-        },
-    }
-
-
-def _make_value_response(spec: APISpec, kind: Kind) -> JsonObject:
-    """Return the response with one bare value."""
-    match kind:
-        case Choice():
-            return make_value_response("|".join(kind.options))
-        case Text():
-            return make_value_response(".*")
-        case Flag():
-            return _add_value_response(spec, "Truth")
-        case NumberList():
-            return _add_value_response(spec, "Numbers")
-        case _:
-            return _add_value_response(spec, "Number")
-
-
-def _add_value_response(spec: APISpec, name: str) -> JsonObject:
-    """Add a response that many values share, unless it is there, and return its $ref."""
-    if name not in spec.components.responses:
-        spec.components.response(name, make_value_response(VALUE_PATTERNS[name]))
-    return {"$ref": f"#/components/responses/{name}"}
+    text = "A row with columns to copy, or an invalid row, which gets an error."
+    spec.components.schemas["OtherRow"] = {"type": "object", "additionalProperties": True, "description": text}

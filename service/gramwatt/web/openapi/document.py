@@ -4,47 +4,65 @@ from __future__ import annotations
 
 from typing import Final
 
-import yaml
 from apispec import APISpec
 from apispec.ext.marshmallow import MarshmallowPlugin
 
 from gramwatt.engine import registry
 from gramwatt.engine.schemas import ColumnField
 from gramwatt.version import __version__
-from gramwatt.web.openapi import json_schema
-from gramwatt.web.openapi.calculators import add_calculator
-from gramwatt.web.openapi.charts import add_chart_components
-from gramwatt.web.openapi.components import JsonObject, add_components
-from gramwatt.web.openapi.craft import add_craft, add_craft_parameter
-from gramwatt.web.openapi.parameters import add_shared_options, make_parameter
+from gramwatt.web.openapi.calculators import CalculatorPaths, add_shared_components
+from gramwatt.web.openapi.inputs import Inputs
+from gramwatt.web.openapi.naming import JsonObject
+from gramwatt.web.openapi.parameters import Parameters
+from gramwatt.web.openapi.shared import add_shared
 from gramwatt.web.openapi.site import add_site
-from gramwatt.web.openapi.tables import add_table_components
 
 DESCRIPTION: Final = """\
 Gramwatt has calculators for people who build, weigh, fly and report on small electric multirotors: the energy of a
 pack, the current at a given power, the flight time, the throttle cap that tames a motor, the margin below a mass limit.
 
 **Units.** Every quantity has one unit in this contract, its `x-unit`. A number is in that unit; a text may have another
-one: `"1.3 Ah"`, `"127 mm"`. **Uncertainty.** A text may have a standard uncertainty: `"212 ± 1 g"`. The response then
-has the uncertainty of each result and the share of each input in it. **Errors.** Every error is an
-`application/problem+json` (RFC 9457) that lists every invalid input, what was given and what is accepted.
+one: `"1.3 Ah"`, `"127 mm"`. The bounds of an input hold for a text too, converted to its unit. `units` converts
+results; their bounds are in the unit of this contract, as `x-minimum` and `x-maximum` where another unit has others.
+
+**Uncertainty.** A text may have a standard uncertainty: `"212 ± 1 g"`. The response then has the uncertainty of each
+result and the share of each input in it. An input that is left out is assumed (`x-default`), listed as such, and may be
+uncertain itself.
+
+**Errors.** Every error is an `application/problem+json` (RFC 9457) that lists every invalid input, what was given and
+what is accepted.
 
 **Craft documents.** One JSON object of inputs (`Craft`) serves all calculators. Send it as `craft` in a body or query,
 beside own inputs, which take precedence. `pack`, `propeller` or `flight` then chooses a row of its tables by name.
-Inputs that it gives may be left out. The response says in `from_craft` which inputs came from it.
+Inputs that it gives may be left out, so no input is required by this contract where a craft may give it. The response
+says in `from_craft` which inputs came from it.
 
-**Tables.** Every calculator also computes many rows at once (`batch`), and varies one or two inputs (`sweep`), as JSON,
-CSV or Arrow.
+**Tables.** `batch` computes many rows at once. Each row has the inputs of one calculation; each row of the response has
+its results, in the same order. The response is written while the table is read, so a table may have any length. Columns
+are named like inputs; in CSV and Arrow a header may have a unit (`capacity [Ah]`), and a column `<input>_u` a standard
+uncertainty. Inputs in the query hold for every row. A column that is not an input is an error, unless `keep` names it
+or its name is id, name or note: it is then copied to the response. Invalid rows get an `error`; all other rows are
+computed. If the table cannot be read to its end, the `error` of a last row says why.
 
-**Charts.** The results of every calculator and every sweep are available as a chart (`chart`), in SVG or PNG, with its
-content described in words.
+**Sweeps.** `sweep` varies one input evenly from `from` to `to` in `count` points; the other inputs stay as given.
+`from` and `to` may have a unit. For a grid, use `vary` twice, each with its own `from`, `to` and `count` in the same
+order. Instead of a range, a varied input may have a list of values (`vary=cells&values=2,3,4`); `values` is then empty
+for one with a range. A point that is out of bounds or lacks an input gets an `error`.
 
-**Recordings.** Send the recording of a flight as it is (`log`), in CSV, NDJSON, JSON or Arrow. It becomes results,
-captions for a video, or the flights that other calculators need.
+**Charts.** `chart` shows the results for an `<img>`, a spreadsheet's IMAGE() or a video: as SVG, PNG, or a description
+in words (which SVG and PNG contain too). `picture` selects one of the calculator's charts. To draw a sweep instead,
+send what `sweep` takes. One varied input makes lines, two
+make a map, and a choice among them a line for each option; `show` then has the names of the results.
 
-**Spreadsheets.** Each result also has its own path, which returns one bare value as plain text. A cell shows nothing of
-a failed request; with `errors=text`, every error has status 200 and a text that begins with `#ERR`. This option is not
-a parameter below, because the status then no longer separates valid requests from invalid ones.
+**Recordings.** `log` takes the recording of a flight as it is, as the body: CSV (separated by commas, semicolons or
+tabs; lines before the header are skipped), NDJSON, a JSON object of lists, or an Arrow IPC stream; the other inputs are
+in the query. It becomes results, captions for a video, or the flights that other calculators need. Columns are named
+like channels, and a header may have a unit (`time [ms]`, `current [mA]`); `<channel>_column` names a column with
+another name. Times may also be clock times, or dates with times. Columns that are not channels are ignored. Cells that
+cannot be read are left out, and the results count them; they are never an error.
+
+**Spreadsheets.** The path of one result returns one bare value as plain text. A cell shows nothing of a failed request;
+with `errors=text`, every error has status 200 and a text that begins with `#ERR`.
 
 The results are calculations, not measurements or promises: manufacturers' data and local rules come first.
 """
@@ -76,32 +94,25 @@ def build_document() -> JsonObject:
     )
     if plugin.converter is None:
         raise RuntimeError("apispec has no converter")
-    plugin.converter.add_attribute_function(_make_field_schema)  # type: ignore[no-untyped-call]
-    add_components(spec)
-    add_shared_options(spec)
-    add_table_components(spec, make_parameter)
-    add_chart_components(spec, make_parameter)
-    add_craft_parameter(spec)
+    inputs = Inputs(spec)
+
+    def refer_to_input(_converter: object, field: object, ret: JsonObject) -> JsonObject:
+        """Return the schema of one input; apispec calls this for each field of a marshmallow schema."""
+        ret.clear()
+        return inputs.refer(field.calculator, str(field.name)) if isinstance(field, ColumnField) else {}
+
+    plugin.converter.add_attribute_function(refer_to_input)  # type: ignore[no-untyped-call]
+    inputs.add_craft()
+    add_shared(spec)
+    add_shared_components(spec)
     add_site(spec)
+    parameters = Parameters(spec, inputs)
     for calculator in registry.load().values():
-        add_calculator(spec, calculator)
-    add_craft(spec)
+        CalculatorPaths(spec, inputs, parameters, calculator).add()
     return spec.to_dict()
 
 
-def to_yaml(value: JsonObject) -> bytes:
-    """Return the contract as YAML, in its own order, without anchors."""
-    dumper = yaml.SafeDumper
-    dumper.ignore_aliases = lambda *_: True  # type: ignore[method-assign]
-    return str(yaml.dump(value, Dumper=dumper, sort_keys=False, allow_unicode=True, width=120)).encode()
-
-
-def _make_field_schema(_converter: object, field: object, ret: JsonObject) -> JsonObject:
-    """Return the schema of one value of a column field; apispec calls this for each field."""
-    return json_schema.make_input_schema(field.kind) if isinstance(field, ColumnField) else {}
-
-
 def _tags() -> list[JsonObject]:
-    tags = [{"name": c.name, "description": f"{c.title} {c.documentation}"} for c in registry.load().values()]
+    tags = [{"name": c.name, "description": f"{c.title} {c.summary}"} for c in registry.load().values()]
     tags.append({"name": "service", "description": "Index, units, contract, pages, health and metrics."})
     return sorted(tags, key=lambda tag: tag["name"])

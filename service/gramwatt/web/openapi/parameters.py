@@ -1,138 +1,182 @@
-"""Make the query parameters of the contract: the inputs of a calculator, and the options of its response."""
+"""Add the query parameters of the contract: inputs, options, and the axes of a sweep."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+import json
+from collections.abc import Iterable, Mapping
+from typing import Any, Final
 
 from apispec import APISpec
 
-from gramwatt.engine.response import get_declared_units
-from gramwatt.model import Calculator, Kind, NumberList, units
-from gramwatt.web.openapi import json_schema
-from gramwatt.web.openapi.components import JsonObject
-from gramwatt.web.openapi.number_pattern import escape_pattern
-from gramwatt.web.request_parsing import RESPONSE_OPTIONS, get_response_options
+from gramwatt.engine import craft_fields, registry
+from gramwatt.engine.limits import MAX_AXES
+from gramwatt.engine.nested import MAX_QUERY_LIST_LENGTH
+from gramwatt.model import AnyCalculator, Kind, NumberList, Quantity, units
+from gramwatt.model.kinds import get_label
+from gramwatt.model.messages import join_with_or
+from gramwatt.web.chart_options import CHART_OPTIONS, make_picture_option
+from gramwatt.web.openapi.inputs import ANY_TEXT, Inputs
+from gramwatt.web.openapi.naming import (
+    JsonObject,
+    add_component,
+    add_schema,
+    make_enum,
+    refer,
+    to_class_name,
+    to_identifier,
+)
+from gramwatt.web.recording_options import get_log_options
+from gramwatt.web.request_parsing import VALUE_OPTIONS, get_response_options
+from gramwatt.web.table_options import get_max_points
+
+CRAFT: Final = craft_fields.MEMBER
+_UNITS_PATTERN: Final = r"^[a-z0-9_.]+:[^,:]+(?:,[a-z0-9_.]+:[^,:]+)*$"
+_LIST: Final[JsonObject] = {"style": "form", "explode": False}
 
 
-def make_parameter(kind: Kind, *, required: bool = False) -> JsonObject:
-    """Return the parameter of an input or option, without its name."""
-    parameter: JsonObject = {"schema": json_schema.make_input_schema(kind, query=True), "required": required}
-    parameter["description"] = parameter["schema"].pop("description")
-    if isinstance(kind, NumberList):
-        parameter |= {"style": "form", "explode": False}
-    return parameter
+class Parameters:
+    """The query parameters of one contract; each method returns the components of some operations."""
+
+    def __init__(self, spec: APISpec, inputs: Inputs) -> None:
+        self._spec, self._inputs = spec, inputs
+        self._examples: dict[str, Any] = {}
+        for calculator in registry.load().values():
+            for example in calculator.examples:
+                self._examples = {**example.given, **self._examples}
+        text = "Inputs by name, as `calculate` takes them. In a batch they hold for every row."
+        values = {"type": "object", "additionalProperties": {"type": "string", "maxLength": 1000, "pattern": ANY_TEXT}}
+        self._add("inputs", "inputs", values, text, style="form", explode=True)
+
+    def list_inputs(self, calculator: AnyCalculator) -> list[str]:
+        """Return the inputs of one request. None is required, since a craft document may give any."""
+        return [*(self._add_input(calculator, name) for name in _list_fitting(calculator)), *self._list_craft()]
+
+    def list_axes(self, calculator: AnyCalculator) -> list[str]:
+        """Return what a sweep varies, and the values or the range of each varied input."""
+        points = get_max_points(calculator)
+        count = {"type": "integer", "format": "int32", "minimum": 2, "maximum": points}
+        listed = {"type": "string", "maxLength": 10_000, "pattern": ANY_TEXT}
+        return [
+            self._add_list(
+                f"{to_identifier(calculator)}_vary",
+                "vary",
+                self.list_names(calculator),
+                "The input that a sweep varies, or two for a grid.",
+            ),
+            self._add_list(
+                "values",
+                "values",
+                listed,
+                "Its values, separated by commas, in the order of `vary`; empty for an input with a range.",
+            ),
+            self._add_list("from", "from", refer("RangeEnd"), "Start of its range, in its unit or with another."),
+            self._add_list("to", "to", refer("RangeEnd"), "End of its range."),
+            self._add_list(f"count_up_to_{points}", "count", count, "Number of points, including both ends."),
+        ]
+
+    def list_names(self, calculator: AnyCalculator) -> JsonObject:
+        """Return the schema of the name of an input."""
+        return add_schema(
+            self._spec, make_enum(list(calculator.input_fields)), f"{to_class_name(calculator.name)}Input"
+        )
+
+    def list_options(self, calculator: AnyCalculator) -> list[str]:
+        """Return the options of a response."""
+        return self._add_options(get_response_options(calculator), "response", calculator)
+
+    def list_value_options(self, calculator: AnyCalculator) -> list[str]:
+        """Return the options of a bare value."""
+        spellings = [spelling for dimension in units.UNITS.values() for spelling in dimension]
+        schema = add_schema(self._spec, make_enum(spellings), "Unit")
+        unit = self._add("unit", "unit", schema, "Unit of the value, one of its dimension.")
+        others = {name: kind for name, kind in VALUE_OPTIONS.items() if name != "unit"}
+        return [unit, *self._add_options(others, "value", calculator)]
+
+    def list_table_options(self, calculator: AnyCalculator, options: Mapping[str, Kind]) -> list[str]:
+        """Return the options of a batch or of a sweep."""
+        return self._add_options(options, "table", calculator)
+
+    def list_chart_options(self, calculator: AnyCalculator) -> list[str]:
+        """Return the options of a chart."""
+        return self._add_options({**CHART_OPTIONS, "picture": make_picture_option(calculator)}, "chart", calculator)
+
+    def list_log_options(self, calculator: AnyCalculator) -> list[str]:
+        """Return the options of a recording that is the body of a request."""
+        return self._add_options(get_log_options(calculator), "log", calculator)
+
+    def _add(self, component: str, name: str, schema: JsonObject, description: str, **more: Any) -> str:
+        parameter = {"name": name, "in": "query", "description": description, "schema": schema, **more}
+        return add_component(self._spec, "parameters", parameter, component)
+
+    def _add_input(self, calculator: AnyCalculator, name: str) -> str:
+        kind = calculator.input_fields[name]
+        schema, more = self._inputs.refer(calculator, name), {}
+        if isinstance(kind, NumberList):  # fewer than in a body
+            listed = self._spec.components.schemas[self._inputs.names[calculator.name, name]]
+            schema = {**listed, "maxItems": min(kind.max_length, MAX_QUERY_LIST_LENGTH)}
+            del schema["description"]
+            more = _LIST
+        if name in self._examples:
+            more = {**more, "example": self._examples[name]}
+        description = get_label(name, kind) + (
+            f", {kind.unit}." if isinstance(kind, Quantity) and kind.unit != "1" else "."
+        )
+        return self._add(self._name(calculator, name), name, schema, description, **more)
+
+    def _add_list(self, component: str, name: str, items: JsonObject, description: str) -> str:
+        """Add a parameter that a query may repeat."""
+        schema = {"type": "array", "maxItems": MAX_AXES, "items": items}
+        return self._add(component, name, schema, description)
+
+    def _name(self, calculator: AnyCalculator, name: str) -> str:
+        """Return the name of an input's component: that of the calculator is in it where that of the schema has it."""
+        schema = self._inputs.names[calculator.name, name]
+        owner = next(each for each in registry.load().values() if self._inputs.names.get((each.name, name)) == schema)
+        plain = schema.lower() == name.replace("_", "").lower()
+        return name if plain else f"{to_identifier(owner)}_{name}"
+
+    def _list_craft(self) -> list[str]:
+        text = {"type": "string", "minLength": 2, "maxLength": 100_000, "pattern": ANY_TEXT}
+        text |= {"contentMediaType": "application/json", "contentSchema": refer("Craft")}
+        members = craft_fields.get_choices()
+        description = (
+            f"A craft document (see `Craft`) as JSON text. {join_with_or(members)} beside it choose rows of it."
+        )
+        craft = self._add(CRAFT, CRAFT, text, description, example=json.dumps(find_example_craft(), ensure_ascii=False))
+        return [
+            craft,
+            *(
+                self._add(member, member, refer("RowName"), f"The row of {table} in the craft, by its name.")
+                for member, table in members.items()
+            ),
+        ]
+
+    def _add_options(self, options: Mapping[str, Kind], group: str, calculator: AnyCalculator) -> list[str]:
+        """Add options. Those that a calculator shares with others have the name of the option, or of its group."""
+        own = {"picture", *(["format"] if calculator.formats and group in ("response", "log") else [])}
+        references = []
+        for name, kind in options.items():
+            schema = self._inputs.make(kind, "")
+            if kind.default is not None:
+                schema["default"] = kind.default
+            if name == "units":
+                schema["pattern"] = _UNITS_PATTERN
+            names = [f"{to_identifier(calculator)}_{name}"] if name in own else [name, f"{group}_{name}"]
+            parameter = {"name": name, "in": "query", "description": getattr(kind, "description", ""), "schema": schema}
+            references.append(add_component(self._spec, "parameters", parameter, *names))
+        return references
 
 
-def add_inputs(spec: APISpec, calculator: Calculator[Any, Any]) -> list[str]:
-    """Add a component for each input that fits a query, and return the names of the components.
-
-    Inputs of which at least one must be given are the members of one parameter, an object. In a query it is written as
-    its members (``style: form``, ``explode: true``), so that requests look the same.
-    """
-    fitting = {name: kind for name, kind in calculator.input_fields.items() if kind.fits_query}
-    groups = [[name for name in group if name in fitting] for group in calculator.any_of]
-    example = next(
-        (example.given for example in calculator.examples if all(name in fitting for name in example.given)), {}
-    )
-    parameters: dict[str, JsonObject] = {}
-    for name, kind in fitting.items():
-        parameter = make_parameter(kind, required=kind.is_required or [name] in groups)
-        if default := calculator.describe_default(name):
-            parameter["description"] += f" Default: {default}."
-        if name in example:
-            parameter["example"] = example[name]
-        parameters[name] = parameter
-    for group in groups:
-        if len(group) > 1:
-            parameters = _join_group(parameters, group)
-    for name, parameter in parameters.items():
-        spec.components.parameter(f"{calculator.name}.{name}", "query", {**parameter, "name": name})
-    return [f"{calculator.name}.{name}" for name in parameters]
+def _list_fitting(calculator: AnyCalculator) -> Iterable[str]:
+    return (name for name, kind in calculator.input_fields.items() if kind.fits_query)
 
 
-def _join_group(parameters: Mapping[str, JsonObject], group: Sequence[str]) -> dict[str, JsonObject]:
-    """Return the parameters with those of a group replaced by one object of which a member is required."""
-    members = [name for name in group if name in parameters]
-    schema: JsonObject = {
-        "type": "object",
-        "additionalProperties": False,
-        "properties": {
-            name: {**parameters[name]["schema"], "description": parameters[name]["description"]} for name in members
-        },
-        "anyOf": [{"required": [name]} for name in members],
-    }
-    joined: JsonObject = {
-        "required": True,
-        "description": f"At least one of {', '.join(members)}.",
-        "schema": schema,
-        "style": "form",
-        "explode": True,
-    }
-    example = {name: parameters[name]["example"] for name in members if "example" in parameters[name]}
-    if example:
-        joined["example"] = example
-    rest = {name: parameter for name, parameter in parameters.items() if name not in members}
-    return {"_or_".join(members): joined, **rest}
-
-
-def require_needed_inputs(
-    spec: APISpec, calculator: Calculator[Any, Any], needs: Sequence[str], inputs: Sequence[str]
-) -> list[str]:
-    """Return the input parameters of one result: those that the result needs are required."""
-    components = []
-    for name in inputs:
-        required = f"{name}.needed"
-        if name.removeprefix(f"{calculator.name}.") not in needs:
-            components.append(name)
-            continue
-        if required not in spec.components.parameters:
-            spec.components.parameter(required, "query", {**spec.components.parameters[name], "required": True})
-        components.append(required)
-    return components
-
-
-def add_shared_options(spec: APISpec) -> None:
-    """Add the options of the response that all calculators share; each calculator has its own ``units``."""
-    for name, option in RESPONSE_OPTIONS.items():
-        if name != "units":
-            spec.components.parameter(f"option.{name}", "query", {**make_parameter(option), "name": name})
-
-
-def add_options(spec: APISpec, calculator: Calculator[Any, Any]) -> list[str]:
-    """Add the calculator's own options of the response, and return the names of all components of its options."""
-    shared = [f"option.{name}" for name in RESPONSE_OPTIONS if name not in ("units", "format")]
-    return [_add_units(spec, calculator), _add_format(spec, calculator), *shared]
-
-
-def _add_format(spec: APISpec, calculator: Calculator[Any, Any]) -> str:
-    """Add the ``format`` option of a calculator that has formats of its own; the others share one."""
-    if not calculator.formats:
-        return "option.format"
-    name = f"{calculator.name}.format"
-    parameter = make_parameter(get_response_options(calculator)["format"])
-    spec.components.parameter(name, "query", {**parameter, "name": "format"})
-    return name
-
-
-def _add_units(spec: APISpec, calculator: Calculator[Any, Any]) -> str:
-    """Add the ``units`` option of a calculator: its pattern has the units of each result."""
-    pairs = []
-    for name, unit in get_declared_units(calculator.result_fields).items():
-        pairs.append(f"{escape_pattern(name)}:(?:{'|'.join(map(escape_pattern, units.compatible_units(unit)))})")
-    parameter = make_parameter(RESPONSE_OPTIONS["units"])
-    # One pair only, since no pattern can reject a result named twice; the service accepts several.
-    parameter["schema"] |= {"pattern": f"^(?:{'|'.join(pairs)})$"}
-    name = f"{calculator.name}.units"
-    spec.components.parameter(name, "query", {**parameter, "name": "units"})
-    return name
-
-
-def add_unit(spec: APISpec, declared: str) -> str:
-    """Add the ``unit`` option of results with one declared unit, its default; return the component's name."""
-    name = f"unit.{json_schema.make_unit_identifier(declared)}"
-    if name not in spec.components.parameters:
-        allowed = {"type": "string", "enum": list(units.compatible_units(declared)), "default": declared}
-        described = {"name": "unit", "description": "Unit of the value.", "schema": allowed}
-        spec.components.parameter(name, "query", described)
-    return name
+def find_example_craft() -> JsonObject:
+    """Return a craft document with a row of the first table that has rows to choose, from the calculators' examples."""
+    for table in craft_fields.get_choices().values():
+        for calculator in registry.load().values():
+            for example in calculator.examples:
+                rows: Any = example.given.get(table)
+                if rows and not any(isinstance(cell, dict) for cell in rows[0].values()):
+                    return {table: [dict(rows[0])]}
+    raise ValueError("no example has a table of a craft")

@@ -2,180 +2,137 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from apispec import APISpec
 
 from gramwatt.engine import registry
-from gramwatt.web.openapi.components import (
-    JsonObject,
-    make_cacheable_responses,
-    make_ok_response,
-    make_problem_responses,
-)
+from gramwatt.web.openapi.naming import JsonObject, make_enum, refer
+from gramwatt.web.openapi.shared import make_content, make_ok_response, make_responses
 from gramwatt.web.problems import PROBLEM_TYPES
+
+_HTML: Final = make_content("text/html", {"type": "string", "maxLength": 1_000_000, "pattern": "^<!doctype html>"})
+_INDEX: Final = make_content("application/json", refer("ServiceIndex"))
+_SVG: Final = make_content("image/svg+xml", {"type": "string", "maxLength": 5_000_000, "pattern": "^<svg "})
+_DESCRIPTION: Final = make_content("application/json", refer("Description"))
+_SCRIPT: Final = {"type": "string", "maxLength": 1_000_000, "pattern": "gramwatt-calculator"}
+_METRICS: Final = {"type": "string", "maxLength": 10_000_000, "pattern": "^(?:# HELP |$)"}
+
+
+def _json(schema: JsonObject) -> JsonObject:
+    return make_content("application/json", schema)
+
+
+def _text(schema: JsonObject) -> JsonObject:
+    return make_content("text/plain", schema)
 
 
 def add_site(spec: APISpec) -> None:
-    """Add home page, index, units, the contract and its viewer, problems, health and metrics."""
-
-    def page(media: str, schema: JsonObject) -> JsonObject:
-        return {media: {"schema": schema}}
-
-    html = page("text/html", {"type": "string", "maxLength": 1_000_000, "pattern": "^<!doctype html>"})
-    numbers = page("text/plain", {"type": "string", "maxLength": 10_000_000, "pattern": "^(?:# HELP |$)"})
-    index = page("application/json", {"$ref": "#/components/schemas/Index"})
-    units = page("application/json", {"$ref": "#/components/schemas/UnitTable"})
-    for path, name, summary, content, statuses in (
-        ("/", "home", "Home page for people, index for programs", {**index, **html}, (406,)),
-        ("/calculators", "calculators", "Page of all calculators, index for programs", {**index, **html}, (406,)),
-        ("/v1", "list_calculators", "List of the calculators", index, (406,)),
-        ("/v1/units", "list_units", "Units of quantities", units, (406,)),
-        ("/openapi.json", "contract_json", "This contract as JSON", page("application/json", {"type": "object"}), ()),
-        ("/openapi.yaml", "contract_yaml", "This contract as YAML", page("application/yaml", {"type": "object"}), ()),
-        ("/docs", "reference", "This contract in a viewer", html, ()),
+    """Add home page, index, units, the contract and its viewer, problems, health, metrics, and pages."""
+    document: JsonObject = {"type": "object"}
+    spec.components.response("Page", make_ok_response("A page for people.", _HTML))
+    for path, name, summary, content, headers in (
+        ("/", "get_home", "Home page for people, index for programs", {**_INDEX, **_HTML}, ["ETag"]),
+        ("/calculators", "list_pages", "Page of all calculators, index for programs", {**_INDEX, **_HTML}, ["ETag"]),
+        ("/v1", "list_calculators", "List of the calculators", _INDEX, ["ETag", "Link"]),
+        ("/v1/units", "list_units", "Units of quantities", _json(refer("UnitTable")), ["ETag"]),
+        ("/openapi.json", "get_contract", "This contract as JSON", _json(document), ["ETag"]),
         (
-            "/health/live",
-            "live",
-            "Liveness of the process",
-            page("text/plain", {"type": "string", "const": "live\n"}),
-            (),
+            "/openapi.yaml",
+            "get_contract_as_yaml",
+            "This contract as YAML",
+            make_content("application/yaml", document),
+            ["ETag"],
         ),
+        ("/docs", "get_viewer", "This contract in a viewer", _HTML, []),
+        ("/health/live", "get_liveness", "Liveness of the process", _text({"type": "string", "const": "live\n"}), []),
         (
             "/health/ready",
-            "ready",
+            "get_readiness",
             "Readiness for requests",
-            page("text/plain", {"type": "string", "const": "ready\n"}),
-            (),
+            _text({"type": "string", "const": "ready\n"}),
+            [],
         ),
-        ("/metrics", "metrics", "Metrics in the Prometheus text format", numbers, ()),
+        ("/metrics", "get_metrics", "Metrics in the Prometheus text format", _text(_METRICS), []),
+        (
+            "/gramwatt.js",
+            "get_web_component",
+            "Script of the web component <gramwatt-calculator>: the latest version. The index has the URL of this "
+            "version, which never changes, and its integrity digest",
+            make_content("text/javascript", _SCRIPT),
+            ["ETag", "Link"],
+        ),
     ):
-        if path in ("/", "/calculators", "/v1", "/v1/units", "/openapi.json", "/openapi.yaml"):
-            responses = make_cacheable_responses(
-                make_ok_response(f"{summary}.", content, "ETag", *(["Link"] if path == "/v1" else []))
-            )
-        else:
-            responses = {"200": make_ok_response(f"{summary}.", content)}
-        operation = {
-            "operationId": name,
-            "summary": summary,
-            "description": f"{summary}.",
-            "tags": ["service"],
-            "responses": {**responses, **make_problem_responses(400, *statuses)},
-        }
+        operation = _make_operation(name, summary, make_ok_response(f"{summary}.", content, *headers), bool(headers))
         spec.path(path, operations={"get": operation})
-    _add_pages(spec, html)
-    described = {**page("application/json", {"$ref": "#/components/schemas/KindOfProblem"}), **html}
-    spec.path(
-        "/problems/{kind}",
-        parameters=[
-            {
-                "name": "kind",
-                "in": "path",
-                "required": True,
-                "description": "The last part of the type of a problem.",
-                "schema": {"type": "string", "enum": list(PROBLEM_TYPES)},
-                "example": "invalid-input",
-            }
-        ],
-        operations={
-            "get": {
-                "operationId": "describe_problem",
-                "summary": "Description of a type of problem",
-                "description": "The page at the URL in the `type` of a problem.",
-                "tags": ["service"],
-                "responses": {
-                    "200": make_ok_response("The type of problem.", described),
-                    **make_problem_responses(400, 404, 406),
-                },
-            }
-        },
-    )
+    _add_problem(spec)
+    _add_pages(spec)
 
 
-def _add_pages(spec: APISpec, html: JsonObject) -> None:
-    """Add the pages of the calculators, and the script of the web component."""
-    which = {
-        "name": "calculator",
+def _make_operation(name: str, summary: str, response: JsonObject, cacheable: bool = False) -> JsonObject:
+    return {
+        "operationId": name,
+        "summary": summary.partition(":")[0],
+        "description": f"{summary}.",
+        "tags": ["service"],
+        "responses": make_responses(response, cacheable=cacheable),
+    }
+
+
+def _make_path_parameter(name: str, description: str, options: list[str]) -> JsonObject:
+    return {
+        "name": name,
         "in": "path",
         "required": True,
-        "description": "The name of a calculator.",
-        "schema": {"type": "string", "enum": list(registry.list_names())},
-        "example": registry.list_names()[0],
+        "description": description,
+        "schema": make_enum(options),
+        "example": options[0],
     }
+
+
+def _add_problem(spec: APISpec) -> None:
+    kind = _make_path_parameter("kind", "The last part of the type of a problem.", list(PROBLEM_TYPES))
+    response = make_ok_response("The type of problem.", {**_json(refer("ProblemType")), **_HTML})
+    operation = _make_operation("describe_problem", "Description of a type of problem", response)
+    spec.path("/problems/{kind}", parameters=[kind], operations={"get": operation})
+
+
+def _add_pages(spec: APISpec) -> None:
+    """Add the pages of the calculators, with what their forms send."""
+    calculator = _make_path_parameter("calculator", "The name of a calculator.", list(registry.list_names()))
     fields = "The fields of the form: inputs by name, `<name>.unit`, columns of tables as `parts.0.mass`."
-    sent = {"required": False, "description": fields, "content": {"multipart/form-data": {}}}
-    described = {"application/json": {"schema": {"$ref": "#/components/schemas/Description"}}}
-    for path, name, summary, content in (
+    form = {
+        "required": False,
+        "description": fields,
+        "content": {"multipart/form-data": {"schema": {"type": "object"}}},
+    }
+    page = refer("Page", "responses")
+    for below, name, summary, response in (
         (
-            "/calculators/{calculator}",
+            "",
             "page",
             "Page of a calculator; for programs its description",
-            {**described, **html},
+            make_ok_response("The page, or the description.", {**_DESCRIPTION, **_HTML}),
         ),
-        ("/calculators/{calculator}/frame", "frame", "Page of a calculator for a frame on another site", html),
+        ("/frame", "frame", "Page of a calculator for a frame on another site", page),
     ):
-        text = f"{summary}. The query may have the fields of the form."
-        shared: JsonObject = {"tags": ["service"], "description": text}
-        statuses = (400, 404, 406) if name == "page" else (400, 404)
-        get = {
-            "operationId": f"calculator_{name}",
-            "summary": summary,
-            **shared,
-            "responses": {
-                **make_cacheable_responses(make_ok_response(f"{summary}.", content)),
-                **make_problem_responses(*statuses),
-            },
-        }
-        post = {
-            "operationId": f"calculator_{name}_from_form",
-            "summary": f"{summary}, for a form with a recording",
-            **shared,
-            "requestBody": sent,
-            "responses": {"200": make_ok_response(f"{summary}.", html), **make_problem_responses(400, 404, 413)},
-        }
-        spec.path(path, parameters=[which], operations={"get": get, "post": post})
-    chart_text = "The chart for the form in the query, including rows of tables; without fields that of the example."
-    drawn = {"image/svg+xml": {"schema": {"type": "string", "maxLength": 5_000_000, "pattern": "^<svg "}}}
-    chart = {
-        "operationId": "calculator_chart",
-        "summary": "Chart on the page of a calculator",
-        "description": f"{chart_text} Other formats and styles are at `/v1/{{calculator}}/chart`.",
-        "tags": ["service"],
-        "responses": {
-            **make_cacheable_responses(make_ok_response("The chart.", drawn, "ETag")),
-            **make_problem_responses(400, 404, 413, 422, 501),
-        },
-    }
-    spec.path("/calculators/{calculator}/chart", parameters=[which], operations={"get": chart})
-    files: JsonObject = {"*/*": {}}
-    download = {
-        "operationId": "calculator_download",
-        "summary": "Results of a form as a file",
-        "description": "The results for the form in the body as a file. Its field `download` is the kind of file: "
-        "`chart-svg`, `chart-png`, or a format of the calculator such as `csv`.",
-        "tags": ["service"],
-        "requestBody": sent,
-        "responses": {
-            "200": make_ok_response("The file.", files),
-            **make_problem_responses(400, 404, 413, 422, 501),
-        },
-    }
-    spec.path("/calculators/{calculator}/download", parameters=[which], operations={"post": download})
-    script = {
-        "text/javascript": {"schema": {"type": "string", "maxLength": 1_000_000, "pattern": "gramwatt-calculator"}}
-    }
-    spec.path(
-        "/gramwatt.js",
-        operations={
-            "get": {
-                "operationId": "element",
-                "summary": "Script of the web component <gramwatt-calculator>",
-                "description": "The latest version. `/gramwatt-<version>.js` never changes: the index has its URL and "
-                "its integrity digest.",
-                "tags": ["service"],
-                "responses": {
-                    **make_cacheable_responses(make_ok_response("The script.", script, "ETag", "Link")),
-                    **make_problem_responses(400, 406),
-                },
-            }
-        },
+        get = _make_operation(f"get_{name}", summary, response, cacheable=True)
+        from_form = f"{summary}, for a form with a recording"
+        post = _make_operation(f"get_{name}_from_form", from_form, page)
+        operations = {"get": get, "post": {**post, "requestBody": form}}
+        spec.path(f"/calculators/{{calculator}}{below}", parameters=[calculator], operations=operations)
+    chart = _make_operation(
+        "get_page_chart",
+        "Chart for the form in the query, including rows of tables; without fields that of the example",
+        make_ok_response("The chart.", _SVG, "ETag"),
+        cacheable=True,
     )
+    spec.path("/calculators/{calculator}/chart", parameters=[calculator], operations={"get": chart})
+    download = _make_operation(
+        "download_results",
+        "Results of a form as a file: the field `download` of the form is its kind, `chart-svg`, `chart-png`, or a "
+        "format of the calculator such as `csv`",
+        make_ok_response("The file.", {"*/*": {"schema": refer("Binary")}}),
+    )
+    operations = {"post": {**download, "requestBody": form}}
+    spec.path("/calculators/{calculator}/download", parameters=[calculator], operations=operations)

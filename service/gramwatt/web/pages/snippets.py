@@ -75,21 +75,6 @@ def make_snippets(
     return Snippets((*by_url, python, html), query)
 
 
-def code_samples(
-    calculator: Calculator[Any, Any], inputs: Mapping[str, Any], *, by_query: bool
-) -> list[dict[str, str]]:
-    """Return the snippets for the contract (``x-codeSamples``): those of a GET, or of a POST."""
-    url = f"{EXAMPLE_SERVICE}/v1/{calculator.name}"
-    query = build_query(calculator, inputs) if by_query else None
-    if query is not None:
-        snippets = [each for each in _query_snippets(calculator, query, EXAMPLE_SERVICE) if each.title in (CELL, CURL)]
-    else:
-        python = Snippet(PYTHON, "python", python_code(url, inputs, calculator.headline))
-        snippets = [_post_command(url, inputs), python]
-    languages = {"sh": "Shell", "python": "Python", "text": "Spreadsheet"}
-    return [{"lang": languages[each.language], "label": each.title, "source": each.code} for each in snippets]
-
-
 def contains_recording(value: Any) -> bool:
     """Return whether an input is a recording, or a table with one."""
     if isinstance(value, list):

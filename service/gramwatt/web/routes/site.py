@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import functools
 import hashlib
 from collections.abc import Callable
 from typing import Any, Final
 
-import orjson
 from flask import Blueprint, Response, current_app
 
 from gramwatt.engine import registry
@@ -118,19 +116,13 @@ def _make_index_entry(calculator: Calculator[Any, Any]) -> dict[str, Any]:
 @blueprint.get("/openapi.json")
 def contract_json() -> Response:
     """Return the contract as JSON."""
-    return _make_contract_response("application/json", _compact(files.read_contract(files.JSON_FILE)))
+    return _make_contract_response("application/json", files.read_json())
 
 
 @blueprint.get("/openapi.yaml")
 def contract_yaml() -> Response:
     """Return the contract as YAML."""
-    return _make_contract_response("application/yaml", files.read_contract(files.YAML_FILE))
-
-
-@functools.lru_cache(1)
-def _compact(text: bytes) -> bytes:
-    """Return JSON without the indents that people read."""
-    return orjson.dumps(orjson.loads(text))
+    return _make_contract_response("application/yaml", files.read_yaml())
 
 
 def _make_contract_response(media: str, body: bytes) -> Response:
