@@ -44,7 +44,8 @@ def add_site(spec: APISpec) -> None:
             make_content("application/yaml", document),
             ["ETag"],
         ),
-        ("/docs", "get_viewer", "This contract in a viewer", _HTML, []),
+        ("/docs", "get_api_reference", "Page of the operations of this contract", _HTML, ["ETag"]),
+        ("/reference", "get_reference", "Page that leads to the reference of each calculator", _HTML, ["ETag"]),
         ("/health/live", "get_liveness", "Liveness of the process", _text({"type": "string", "const": "live\n"}), []),
         (
             "/health/ready",
@@ -66,6 +67,7 @@ def add_site(spec: APISpec) -> None:
         operation = _make_operation(name, summary, make_ok_response(f"{summary}.", content, *headers), bool(headers))
         spec.path(path, operations={"get": operation})
     _add_problem(spec)
+    _add_reference(spec)
     _add_pages(spec)
 
 
@@ -95,6 +97,34 @@ def _add_problem(spec: APISpec) -> None:
     response = make_ok_response("The type of problem.", {**_json(refer("ProblemType")), **_HTML})
     operation = _make_operation("describe_problem", "Description of a type of problem", response)
     spec.path("/problems/{kind}", parameters=[kind], operations={"get": operation})
+
+
+def _add_reference(spec: APISpec) -> None:
+    """Add the pages of the contract's operations and schemas, and of what each calculator computes."""
+    calculator = _make_path_parameter("calculator", "The name of a calculator.", list(registry.list_names()))
+    for path, name, summary, parameter in (
+        ("/docs/{operation}", "get_operation_page", "Page of an operation", _make_name("operation", "list_units")),
+        ("/docs/schemas/{schema}", "get_schema_page", "Page of a schema", _make_name("schema", "Problem")),
+        (
+            "/reference/{calculator}",
+            "get_reference_page",
+            "Page of what a calculator computes: formulas, inputs, assumptions, limits, accuracy, sources",
+            calculator,
+        ),
+    ):
+        operation = _make_operation(name, summary, refer("Page", "responses"), cacheable=True)
+        spec.path(path, parameters=[parameter], operations={"get": operation})
+
+
+def _make_name(what: str, example: str) -> JsonObject:
+    return {
+        "name": what,
+        "in": "path",
+        "required": True,
+        "description": f"The name of the {what} in this contract.",
+        "schema": {"type": "string", "maxLength": 100, "pattern": "^[A-Za-z][A-Za-z0-9_]*$"},
+        "example": example,
+    }
 
 
 def _add_pages(spec: APISpec) -> None:
