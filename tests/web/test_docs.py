@@ -13,6 +13,8 @@ from flask.testing import FlaskClient
 
 from gramwatt.engine import registry
 from gramwatt.engine.query_strings import fits_query
+from gramwatt.model import Quantity
+from gramwatt.model.messages import unit_sign
 from gramwatt.web.contract_pages.contract import Contract, Operation, read_contract
 from gramwatt.web.contract_pages.operations import describe_operation
 from gramwatt.web.contract_pages.overview import link_topics, list_topics
@@ -111,6 +113,17 @@ def test_every_operation_and_schema_can_be_described() -> None:
     for schema in CONTRACT.schemas.values():
         assert describe_type(CONTRACT, schema)
         assert all(member.type for member in list_members(CONTRACT, schema))
+
+
+def test_a_response_lists_every_result() -> None:
+    for name, calculator in registry.load().items():
+        (operation,) = (
+            each for each in CONTRACT.operations.values() if (each.method, each.path) == ("post", f"/v1/{name}")
+        )
+        (content, *_) = describe_operation(CONTRACT, operation.id).response.contents
+        units = {member.name: member.unit for member in content.members}
+        for result, kind in calculator.result_fields.items():
+            assert units[f"results.{result}"] == unit_sign(kind.unit if isinstance(kind, Quantity) else "1")
 
 
 def test_a_schema_has_a_page(client: FlaskClient) -> None:

@@ -7,6 +7,7 @@ import re
 import pytest
 from flask.testing import FlaskClient
 
+from gramwatt.engine.query_strings import build_query
 from gramwatt.model import AnyCalculator, Choice, Count, Flag, Quantity, Table, Text, get_label, units
 from gramwatt.model.messages import unit_sign
 from gramwatt.web.pages.accuracy import read_accuracy
@@ -37,6 +38,8 @@ def test_everything_that_is_declared_is_on_the_page(client: FlaskClient, calcula
         assert re.sub(r"\s+", " ", reference.text) in sources
     examples = page.one("section", id="examples")[1]
     assert all(example.title in examples for example in calculator.examples)
+    queries = {build_query(calculator, example.given) for example in calculator.examples} - {None}
+    assert queries <= {each["href"].partition("?")[2] for each, _ in page.find("a")}
     assert page.one("a", href=f"/calculators/{calculator.name}")
 
 
@@ -122,6 +125,7 @@ RESULTS = {
     "positive": (Quantity("W", ""), "0 and more"),
     "signed": (Quantity("g", "", signed=True), "any"),
     "share": (Quantity("%", "", at_most=100), "0 to 100"),
+    "margin": (Quantity("g", "", signed=True, at_most=1e6), "up to 1\u202f000\u202f000"),
     "at-least": (Quantity("1", "", at_least=1), "1 and more"),
     "count": (Count("", at_least=1, at_most=2400), "1 to 2400"),
 }

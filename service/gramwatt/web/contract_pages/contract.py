@@ -71,9 +71,9 @@ class Contract:
         return self.resolve({**found, **beside})
 
     def list_parameters(self, operation: Operation) -> list[JsonObject]:
-        """Return the parameters of an operation, those of its path first."""
+        """Return the parameters of an operation, then those of its path."""
         of_path: Sequence[JsonObject] = self.document["paths"][operation.path].get("parameters", ())
-        return [self.resolve(each) for each in (*of_path, *operation.content.get("parameters", ()))]
+        return [self.resolve(each) for each in (*operation.content.get("parameters", ()), *of_path)]
 
 
 def _list_operations(document: JsonObject) -> Iterator[Operation]:

@@ -40,6 +40,7 @@ class Content:
     media_type: str
     type: Markup
     members: tuple[Member, ...]
+    description: str = ""
     example: str = ""
 
 
@@ -130,6 +131,7 @@ def _list_contents(contract: Contract, owner: JsonObject) -> Iterator[Content]:
             media_type,
             describe_type(contract, schema),
             tuple(list_members(contract, schema)),
+            str(contract.resolve(schema).get("description", "")),
             _format_example(_find_example(contract, media)),
         )
 

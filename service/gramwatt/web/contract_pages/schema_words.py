@@ -15,6 +15,8 @@ from gramwatt.web.pages.reference import format_count
 MAX_OPTIONS: Final = 6
 """Options of a value that are listed in place; its own page has all."""
 MAX_DEPTH: Final = 3
+EXPANDED: Final = ("results",)
+"""Members of a response whose own members are listed too, though their schema has a name."""
 _WORDS: Final = {"string": "text", "null": "null", "boolean": "true or false", "object": "object"}
 _SEPARATOR: Final = Markup(" or ")
 
@@ -140,5 +142,5 @@ def list_members(contract: Contract, schema: JsonObject, prefix: str = "", depth
             get_default(contract, each),
             str(resolved.get("description", "")),
         )
-        if "$ref" not in each and depth < MAX_DEPTH:
+        if ("$ref" not in each or name in EXPANDED) and depth < MAX_DEPTH:
             yield from list_members(contract, each, f"{prefix}{name}.", depth + 1)

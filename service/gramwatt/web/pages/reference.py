@@ -11,12 +11,13 @@ from typing import Any, Final
 from markupsafe import Markup, escape
 
 from gramwatt.charts.formatting import declared_unit, get_field_label, sentence, sentence_case
-from gramwatt.engine.query_strings import find_example_query, fits_query
+from gramwatt.engine.query_strings import build_query
 from gramwatt.model import (
     AnyCalculator,
     Caution,
     Choice,
     Count,
+    Example,
     Flag,
     Group,
     Kind,
@@ -92,7 +93,8 @@ class ReferencePage:
     sources: tuple[Reference, ...]
     general_sources: tuple[int, ...]
     """Numbers of the sources that are about all results."""
-    example_query: str | None
+    examples: tuple[tuple[Example, str | None], ...]
+    """Each with the query that opens it on the page of the calculator, if one can hold it."""
 
 
 @functools.cache
@@ -119,7 +121,7 @@ def make_reference(calculator: AnyCalculator) -> ReferencePage:
         tuple(cautions["standing"]),
         calculator.references,
         tuple(number for number, reference in enumerate(calculator.references, 1) if not reference.about),
-        find_example_query(calculator) if fits_query(calculator) else None,
+        tuple((example, build_query(calculator, example.given)) for example in calculator.examples),
     )
 
 
@@ -213,7 +215,7 @@ def _format_bounds(kind: Kind, *, is_input: bool) -> str:
         case Quantity(at_most=None):
             return "any" if kind.signed else f"{format_count(kind.at_least or 0)} and more"
         case Quantity(at_most=float() | int() as high):
-            return f"{'' if kind.signed else format_count(kind.at_least or 0)} to {format_count(high)}".lstrip()
+            return f"{'up' if kind.signed else format_count(kind.at_least or 0)} to {format_count(high)}"
         case Table() | TimeSeries():
             return f"up to {format_count(kind.max_length)} {'rows' if isinstance(kind, Table) else 'samples'}"
         case Flag():
