@@ -26,7 +26,7 @@ from pathlib import Path
 from typing import Any
 
 FORMS = {".ass": "ass", ".vtt": "vtt", ".srt": "srt", ".csv": "csv", ".json": "json", ".png": "png", ".svg": "svg"}
-MEDIA = {".csv": "text/csv", ".ndjson": "application/x-ndjson", ".json": "application/json"}
+MEDIA = {".csv": "text/csv", ".ndjson": "application/x-ndjson"}
 
 
 class Failed(Exception):

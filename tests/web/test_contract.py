@@ -252,7 +252,7 @@ CELLS = at("components", "schemas", "Cells", "anyOf", 0)
 PARALLEL = at("components", "schemas", "Parallel")
 NEW = {"name": "new", "in": "query", "required": True, "schema": {"type": "boolean"}}
 GET = at("paths", "/v1/pack-energy", "get")
-NEEDED = at("paths", "/v1/pack-energy", "post", "requestBody", "content", "application/json", "schema", "anyOf", 0)
+NEEDED = at("components", "schemas", "PackEnergyRequest", "allOf", 1, "anyOf", 0)
 RESPONSE = at("components", "schemas", "PackEnergyResponse")
 
 BREAKING: dict[str, tuple[Change, str]] = {
@@ -275,7 +275,7 @@ BREAKING: dict[str, tuple[Change, str]] = {
     ),
     "needed": (lambda c: GET(c)["parameters"].append(NEW), "^GET /v1/pack-energy: query new: required now$"),
     "now needed": (lambda c: PARAMETERS(c)["reserve"].update(required=True), "query reserve: required now$"),
-    "body property": (lambda c: INPUTS(c)["properties"].pop("parallel"), r"body\.parallel: removed property$"),
+    "body property": (lambda c: INPUTS(c)["properties"].pop("parallel"), r"\.parallel: removed property$"),
     "needed in body": (
         lambda c: NEEDED(c)["required"].append("parallel"),
         r"body: required now beside \['capacity', 'cells'\]: parallel$",

@@ -94,9 +94,10 @@ def test_the_page_shows_the_table(client: FlaskClient) -> None:
 
 def test_the_contract_requires_one_of_a_group_in_a_body(client: FlaskClient) -> None:
     """Or a craft document, which may give any input; a query cannot say so."""
-    operations = build_document()["paths"][CIRCLE]
-    body = operations["post"]["requestBody"]["content"]["application/json"]["schema"]
-    assert [each["required"] for each in body["anyOf"]] == [["radius"], ["diameter"], ["craft"]]
+    contract = build_document()
+    operations = contract["paths"][CIRCLE]
+    body = contract["components"]["schemas"]["InventedCircleRequest"]
+    assert [each["required"] for each in body["allOf"][1]["anyOf"]] == [["radius"], ["diameter"], ["craft"]]
     references = [each["$ref"] for each in operations["get"]["parameters"]]
     assert references[:2] == ["#/components/parameters/radius", "#/components/parameters/invented_circle_diameter"]
     assert client.get(CIRCLE).status_code == 422

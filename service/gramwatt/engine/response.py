@@ -338,8 +338,8 @@ def check_result_units(calculator: AnyCalculator, wanted: Mapping[str, str]) -> 
         if name not in declared:
             hint = suggest(name, declared) or f"; the results with one are {join_with_or(declared)}"
             errors.append(f"{name[:80]} is not a result with a unit{hint}")
-        elif spelling not in units.compatible_units(declared[name]):
-            known = units.compatible_units(declared[name])
+        elif spelling not in units.output_units(declared[name]):
+            known = units.output_units(declared[name])
             hint = suggest(spelling, known, units.get_words(known))
             errors.append(f'{name} is available in {join_with_or(known)}, not in "{spelling[:80]}"{hint}')
     if errors:

@@ -46,6 +46,7 @@ UNITS: Final[Mapping[str, Mapping[str, Unit]]] = MappingProxyType(
     }
 )
 """The units by dimension and spelling. A spelling belongs to one dimension only; the first is the plain one."""
+INCH_MARK: Final = '"'
 _DIMENSION: Final = {spelling: dimension for dimension, units in UNITS.items() for spelling in units}
 
 
@@ -70,6 +71,15 @@ def compatible_units(spelling: str) -> Mapping[str, Unit]:
     """Every unit of the same dimension by its spelling, the declared one first."""
     declared = get_unit(spelling)
     return MappingProxyType({spelling: declared, **UNITS[declared.dimension]})
+
+
+@functools.cache
+def output_units(spelling: str) -> Mapping[str, Unit]:
+    """Return the units that a result can have, by spelling: all of its dimension but the mark of inches.
+
+    It would end the text around it in a URL, a shell, and in code that is generated from the contract.
+    """
+    return MappingProxyType({each: unit for each, unit in compatible_units(spelling).items() if each != INCH_MARK})
 
 
 def get_words(known: Collection[str]) -> dict[str, str]:

@@ -6,10 +6,12 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from gramwatt.engine.recordings.channels import channels_of, column_option
-from gramwatt.engine.recordings.reader import recording_kind
+from gramwatt.engine.recordings.reader import FORMATS, recording_kind
 from gramwatt.model import Calculator, Choice, Kind, Text
 from gramwatt.web.request_parsing import get_response_options
 
+BODY_FORMATS: Final[Mapping[str, str]] = {name: each for name, each in FORMATS.items() if name != "json"}
+"""The formats of a recording that is a body by itself. In JSON it is an input in the body of a request."""
 DECIMAL_SENT: Final = Choice(
     (".", ","), "Decimal sign of the numbers in the recording, where they are text.", default="."
 )

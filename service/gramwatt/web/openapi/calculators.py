@@ -10,20 +10,21 @@ from apispec import APISpec
 from gramwatt.engine.cells import MAX_RANGE_END
 from gramwatt.engine.limits import MAX_AXES, MAX_AXIS_POINTS, MAX_TABLE_BYTES
 from gramwatt.engine.query_strings import fits_query
-from gramwatt.engine.recordings import reader
 from gramwatt.engine.recordings.channels import channels_of
+from gramwatt.engine.recordings.reader import recording_kind
 from gramwatt.engine.schemas import get_schema_name
 from gramwatt.engine.tables.sweep import variable_inputs
 from gramwatt.engine.wire_formats import FORMATS
 from gramwatt.model import AnyCalculator, Table
 from gramwatt.model.parsing import MAX_NUMBER_LENGTH
 from gramwatt.web.chart_options import CHART_MEDIA_TYPES
-from gramwatt.web.openapi.inputs import ANY_TEXT, Inputs, make_request
+from gramwatt.web.openapi.inputs import ANY_TEXT, ROW_NAME, Inputs
 from gramwatt.web.openapi.naming import (
     JsonObject,
     add_schema,
     make_closed_object,
     make_enum,
+    make_object,
     refer,
     to_class_name,
     to_identifier,
@@ -31,6 +32,7 @@ from gramwatt.web.openapi.naming import (
 from gramwatt.web.openapi.parameters import Parameters
 from gramwatt.web.openapi.results import add_results
 from gramwatt.web.openapi.shared import make_content, make_ok_response, make_responses
+from gramwatt.web.recording_options import BODY_FORMATS
 from gramwatt.web.table_options import BATCH_OPTIONS, SWEEP_OPTIONS, get_max_points
 
 _TEXT: Final[JsonObject] = {"type": "string", "maxLength": 2**30, "pattern": ANY_TEXT}
@@ -49,12 +51,14 @@ class CalculatorPaths:
         self._identity, self._class_name = to_identifier(calculator), to_class_name(calculator.name)
         self._by_query = fits_query(calculator)
         self._query_inputs = parameters.list_inputs(calculator) if self._by_query else []
+        self._request: JsonObject = {}
         self._axes = parameters.list_axes(calculator) if self._by_query else []
         self._example = calculator.examples[0]
 
     def add(self) -> None:
         """Add schemas and responses, then the paths."""
         self._inputs.add_object(self._calculator)
+        self._request = self._inputs.add_request(self._calculator)
         add_results(self._spec, self._inputs, self._calculator)
         example = {"summary": self._example.title, "value": dict(self._example.given)}
         self._spec.components.example(self._class_name, example)
@@ -98,7 +102,8 @@ class CalculatorPaths:
         return make_ok_response("The results.", content, "ETag")
 
     def _make_table_response(self) -> JsonObject:
-        rows = {"anyOf": [refer(f"{self._class_name}Row"), refer("InvalidRow")]}
+        either = {"anyOf": [refer(f"{self._class_name}Row"), refer("InvalidRow")]}
+        rows = add_schema(self._spec, either, f"{self._class_name}TableRow")
         content: JsonObject = {media_type: {"schema": refer("TableText")} for media_type in FORMATS.values()}
         content[FORMATS["json"]] = {"schema": {"type": "array", "maxItems": MAX_TABLE_BYTES, "items": rows}}
         content[FORMATS["arrow"]] = {"schema": refer("Binary")}
@@ -116,7 +121,7 @@ class CalculatorPaths:
         post = {
             "summary": f"{title} Inputs as JSON",
             "description": calculator.documentation,
-            "requestBody": self._make_json_body(make_request(calculator), refer(self._class_name, "examples")),
+            "requestBody": self._make_json_body(self._request, refer(self._class_name, "examples")),
             "responses": self._respond(f"{self._class_name}Response"),
         }
         self._add_both("", "calculate", options, get, post)
@@ -146,10 +151,10 @@ class CalculatorPaths:
 
     def _add_batch_path(self) -> None:
         calculator = self._calculator
-        row = {"anyOf": [refer(get_schema_name(calculator)), refer("OtherRow")]}
+        either = {"anyOf": [refer(get_schema_name(calculator)), refer("OtherRow")]}
+        row = add_schema(self._spec, either, f"{self._class_name}InputRow")
         content: JsonObject = {media_type: {"schema": refer("TableText")} for media_type in FORMATS.values()}
         content[FORMATS["json"]] = {"schema": {"type": "array", "maxItems": MAX_TABLE_BYTES, "items": row}}
-        content[FORMATS["arrow"]] = {"schema": refer("Binary")}
         given = self._example.given
         if all(_is_flat(value) for value in given.values()):
             table = f"{','.join(given)}\r\n{','.join(str(value) for value in given.values())}\r\n"
@@ -176,7 +181,7 @@ class CalculatorPaths:
             "type": "object",
             "description": "One input that varies, or two for a grid; the second varies fastest.",
             "propertyNames": self._parameters.list_names(calculator),
-            "additionalProperties": {"anyOf": either},
+            "additionalProperties": add_schema(self._spec, {"anyOf": either}, f"Points{suffix}"),
             "minProperties": 1,
             "maxProperties": MAX_AXES,
         }
@@ -218,7 +223,8 @@ class CalculatorPaths:
             else [],
             "responses": self._respond("Chart", cacheable=True),
         }
-        schema = {"anyOf": [make_request(calculator), refer(f"{self._class_name}Sweep")]}
+        either = {"anyOf": [self._request, refer(f"{self._class_name}Sweep")]}
+        schema = add_schema(self._spec, either, f"{self._class_name}ChartRequest")
         post = {
             "summary": f"{calculator.title} A chart of the results, with inputs as JSON",
             "description": _CHART_TEXT,
@@ -244,21 +250,17 @@ class CalculatorPaths:
         self._add_path("/log", {"post": operation})
 
     def _make_recording(self) -> JsonObject:
-        """Return the recording by media type: first CSV as a file, since that is what generated clients take."""
+        """Return the recording by media type; generated clients take the first, CSV."""
         name, title = str(self._calculator.recording), self._example.title
         log: Any = self._example.given[name]
-        channels = channels_of(reader.recording_kind(self._calculator))
+        channels = channels_of(recording_kind(self._calculator))
         headers = {channel: f"{channel} [{kind.unit}]" for channel, kind in channels.items() if channel in log}
         rows = zip(*(log[channel] for channel in headers), strict=True)
         lines = [",".join(headers.values()), *(",".join("" if c is None else str(c) for c in row) for row in rows)]
         examples = {"example1": {"summary": title, "value": "\r\n".join([*lines, ""])}}
-        content: JsonObject = {media_type: {"schema": refer("TableText")} for media_type in reader.FORMATS.values()}
-        content[reader.FORMATS["csv"]] = {
-            "schema": refer("Binary"),
-            "examples": examples,
-        }  # a file for generated clients
-        content[reader.FORMATS["json"]] = {"schema": self._inputs.refer(self._calculator, name)}
-        content[reader.FORMATS["arrow"]] = {"schema": refer("Binary")}
+        content: JsonObject = {media_type: {"schema": refer("TableText")} for media_type in BODY_FORMATS.values()}
+        content[BODY_FORMATS["csv"]]["examples"] = examples
+        content[BODY_FORMATS["arrow"]] = {"schema": refer("Binary")}
         return content
 
 
@@ -302,4 +304,5 @@ def add_shared_components(spec: APISpec) -> None:
         "description": "A file.",
     }
     text = "A row with columns to copy, or an invalid row, which gets an error."
-    spec.components.schemas["OtherRow"] = {"type": "object", "additionalProperties": True, "description": text}
+    row = make_object({"name": ROW_NAME}, additionalProperties=True, description=text)  # Java wants a property
+    spec.components.schemas["OtherRow"] = row

@@ -55,11 +55,12 @@ send what `sweep` takes. One varied input makes lines, two
 make a map, and a choice among them a line for each option; `show` then has the names of the results.
 
 **Recordings.** `log` takes the recording of a flight as it is, as the body: CSV (separated by commas, semicolons or
-tabs; lines before the header are skipped), NDJSON, a JSON object of lists, or an Arrow IPC stream; the other inputs are
-in the query. It becomes results, captions for a video, or the flights that other calculators need. Columns are named
-like channels, and a header may have a unit (`time [ms]`, `current [mA]`); `<channel>_column` names a column with
-another name. Times may also be clock times, or dates with times. Columns that are not channels are ignored. Cells that
-cannot be read are left out, and the results count them; they are never an error.
+tabs; lines before the header are skipped), NDJSON, or an Arrow IPC stream; the other inputs are in the query. In JSON
+it is an input in the body of a request, as lists by channel. It becomes results, captions for a video, or the flights
+that other calculators need. Columns are named like channels, and a header may have a unit (`time [ms]`,
+`current (mA)`); `<channel>_column` names a column with another name. Times may also be clock times, or dates with
+times. Columns that are not channels are ignored. Cells that cannot be read are left out, and the results count them;
+they are never an error.
 
 **Spreadsheets.** The path of one result returns one bare value as plain text. A cell shows nothing of a failed request;
 with `errors=text`, every error has status 200 and a text that begins with `#ERR`.

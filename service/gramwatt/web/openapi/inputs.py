@@ -11,6 +11,7 @@ from apispec import APISpec
 
 from gramwatt.engine import craft_fields, registry
 from gramwatt.engine.columns import uncertainty_kind
+from gramwatt.engine.limits import MAX_RECORDING_COLUMNS
 from gramwatt.engine.recordings.columns import MAX_CELL_LENGTH
 from gramwatt.engine.schemas import get_schema, get_schema_name
 from gramwatt.model import (
@@ -122,9 +123,10 @@ class Inputs:
             case RowName():
                 return {**ROW_NAME, "x-row-of": kind.of}
             case TimeSeries():
-                return _make_recording(kind)
+                return self._make_recording(kind)
             case NumberList():
-                return _make_array(kind, self.make(kind.item, owner))
+                item = self._make_quantity(kind.item)
+                return _make_array(kind, add_schema(self.spec, item, texts.get_item_name(kind.item)))
             case Table():
                 return _make_array(kind, self._make_row(kind, owner))
         raise TypeError(kind)
@@ -144,6 +146,25 @@ class Inputs:
         text = add_schema(self.spec, texts.make_text_schema(kind), texts.get_text_name(kind))
         return {"anyOf": [number, text], "x-unit": kind.unit}
 
+    def _make_recording(self, kind: TimeSeries) -> JsonObject:
+        """Return an object of lists by channel; other columns are allowed and ignored."""
+        text = {"type": "string", "maxLength": MAX_CELL_LENGTH, "pattern": ANY_TEXT}
+        number: JsonObject = {"type": "number", "format": "double"}
+        either = {"anyOf": [number, add_schema(self.spec, text, "ReadingText"), {"type": "null"}]}
+        reading = add_schema(self.spec, either, "Reading")
+        column: JsonObject = {"type": "array", "maxItems": kind.max_length, "items": reading}
+        channels = {name: each for name, each in kind.columns.items() if isinstance(each, Quantity)}
+        return {
+            "type": "object",
+            "maxProperties": MAX_RECORDING_COLUMNS,
+            "properties": {
+                name: {**column, "description": each.description, "x-unit": each.unit}
+                for name, each in channels.items()
+            },
+            "required": [name for name, each in channels.items() if each.is_required],
+            "additionalProperties": {**column, "description": "A column that is not a channel; it is ignored."},
+        }
+
     def _make_row(self, kind: Table, owner: str) -> JsonObject:
         """Add the schema of a row, and return a reference to it."""
         row, columns = kind.row.__name__, kind.input_columns
@@ -154,7 +175,7 @@ class Inputs:
         required = [name for name, column in columns.items() if column.is_required]
         schema = make_closed_object(properties, required)
         if kind.any_of:
-            schema["anyOf"] = [_require(names) for names in _list_alternatives(kind.any_of)]
+            schema["anyOf"] = [{"required": names} for names in _list_alternatives(kind.any_of)]
         return add_schema(self.spec, schema, row, owner + row)
 
     def _refer_to_column(self, kind: Kind, name: str, row: str) -> JsonObject:
@@ -202,27 +223,23 @@ class Inputs:
         members = [member for member in craft_fields.get_choices() if member not in calculator.input_fields]
         schema["properties"] |= {craft_fields.MEMBER: refer("Craft"), **dict.fromkeys(members, refer("RowName"))}
         schema["dependentRequired"] = {member: [craft_fields.MEMBER] for member in members}
-        schema["description"] = describe_needed(calculator)
+        schema["description"] = _describe_needed(calculator)
+
+    def add_request(self, calculator: AnyCalculator) -> JsonObject:
+        """Add the body of one request, and return a reference to it: what is needed, or a craft document.
+
+        It is not part of the object of the inputs, since some generators then lose its members.
+        """
+        inputs = refer(get_schema_name(calculator))
+        if not calculator.required_inputs and not calculator.any_of:
+            return inputs
+        needed = [[*calculator.required_inputs, *names] for names in _list_alternatives(calculator.any_of)]
+        either = {"anyOf": [{"required": names} for names in [*needed, [craft_fields.MEMBER]]]}
+        return add_schema(self.spec, {"allOf": [inputs, either]}, to_class_name(f"{calculator.name}-request"))
 
 
 def _make_array(kind: NumberList | Table, items: JsonObject) -> JsonObject:
     return {"type": "array", "minItems": kind.min_length, "maxItems": kind.max_length, "items": items}
-
-
-def _make_recording(kind: TimeSeries) -> JsonObject:
-    """Return an object of lists by channel; other columns are allowed and ignored."""
-    cells = {"type": ["number", "string", "null"], "maxLength": MAX_CELL_LENGTH, "pattern": ANY_TEXT}
-    column: JsonObject = {"type": "array", "maxItems": kind.max_length, "items": cells}
-    channels = {name: each for name, each in kind.columns.items() if isinstance(each, Quantity)}
-    return {
-        "type": "object",
-        "maxProperties": 1000,
-        "properties": {
-            name: {**column, "description": each.description, "x-unit": each.unit} for name, each in channels.items()
-        },
-        "required": [name for name, each in channels.items() if each.is_required],
-        "additionalProperties": {**column, "description": "A column that is not a channel; it is ignored."},
-    }
 
 
 def _list_alternatives(groups: Sequence[Sequence[str]]) -> list[list[str]]:
@@ -231,23 +248,9 @@ def _list_alternatives(groups: Sequence[Sequence[str]]) -> list[list[str]]:
     return [list(dict.fromkeys(names)) for key, names in sets.items() if not any(other < key for other in sets)]
 
 
-def _require(names: Sequence[str]) -> JsonObject:
-    """Return the schema of an object that has some members; a linter wants their properties too."""
-    return {"properties": {name: {} for name in names}, "required": list(names)}
-
-
-def describe_needed(calculator: AnyCalculator) -> str:
+def _describe_needed(calculator: AnyCalculator) -> str:
     """Return in words which inputs a calculator needs."""
     needed = [*calculator.required_inputs, *(f"one of {join_with_or(group)}" for group in calculator.any_of)]
     if not needed:
         return f"The inputs of {calculator.name}."
     return f"The inputs of {calculator.name}. It needs {', '.join(needed)}, unless a craft gives them."
-
-
-def make_request(calculator: AnyCalculator) -> JsonObject:
-    """Return the schema of a body with the inputs of one request: those that are needed, or a craft document."""
-    inputs = refer(get_schema_name(calculator))
-    if not calculator.required_inputs and not calculator.any_of:
-        return inputs
-    needed = [[*calculator.required_inputs, *names] for names in _list_alternatives(calculator.any_of)]
-    return {**inputs, "anyOf": [_require(names) for names in [*needed, [craft_fields.MEMBER]]]}

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Sequence
-from typing import Any, TypeAlias
+from typing import Any, Final, TypeAlias
 
 from apispec import APISpec
 
@@ -57,11 +57,29 @@ def make_enum(options: Sequence[str]) -> JsonObject:
     return schema
 
 
+_SIGNS: Final = {
+    " ": "",
+    "(": "",
+    ")": "",
+    "-": "",
+    "_": "",
+    "/": "PER",
+    "%": "PERCENT",
+    "‰": "PER_MILLE",
+    "°": "DEGREE",
+    "µ": "MICRO",
+    "Ω": "OHM_SIGN",
+    "²": "SQUARED",
+    "³": "CUBED",
+}
+"""Signs of units in words; others have their name in Unicode."""
+
+
 def to_variable(option: str) -> str:
-    """Return a word as an identifier: ``%`` as ``PERCENT_SIGN``."""
-    words = re.sub(r"[^A-Za-z0-9]", lambda sign: f" {unicodedata.name(sign[0])} ", option).split()
-    name = re.sub(r"[^A-Za-z0-9]", "_", "_".join(words))
-    return f"_{name}" if name[:1].isdigit() else name
+    """Return a word as the name of a constant in any language: ``%`` as ``PERCENT``, ``1`` as ``NUMBER_1``."""
+    words = re.sub(r"[^A-Za-z0-9]", lambda sign: f" {_SIGNS.get(sign[0], unicodedata.name(sign[0]))} ", option)
+    name = re.sub(r"[^A-Z0-9]+", "_", words.upper()).strip("_")
+    return f"NUMBER_{name}" if name[:1].isdigit() else name
 
 
 def make_object(properties: JsonObject, required: Sequence[str] = (), **more: object) -> JsonObject:

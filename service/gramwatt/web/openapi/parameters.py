@@ -86,7 +86,9 @@ class Parameters:
 
     def list_value_options(self, calculator: AnyCalculator) -> list[str]:
         """Return the options of a bare value."""
-        spellings = [spelling for dimension in units.UNITS.values() for spelling in dimension]
+        spellings = [
+            spelling for dimension in units.UNITS.values() for spelling in dimension if spelling != units.INCH_MARK
+        ]
         schema = add_schema(self._spec, make_enum(spellings), "Unit")
         unit = self._add("unit", "unit", schema, "Unit of the value, one of its dimension.")
         others = {name: kind for name, kind in VALUE_OPTIONS.items() if name != "unit"}

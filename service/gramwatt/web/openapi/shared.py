@@ -100,9 +100,10 @@ SCHEMAS: Final[Mapping[str, JsonObject]] = {
         "results",
     ),
     "Uncertainty": _map(
-        {"anyOf": [refer("UncertaintyOfNumber"), refer("UncertaintyOfList")]},
+        refer("ResultUncertainty"),
         "The uncertainty of each numeric result, if an input has one, given or by default.",
     ),
+    "ResultUncertainty": {"anyOf": [refer("UncertaintyOfNumber"), refer("UncertaintyOfList")]},
     "UncertaintyOfNumber": _object(
         {
             "standard": {**_FIGURE, "description": "Standard deviation of the result's distribution (JCGM 101)."},
@@ -130,9 +131,7 @@ SCHEMAS: Final[Mapping[str, JsonObject]] = {
             "formula": _text(),
             "numbers": _text(4000, description="The formula with numbers inserted."),
             "method": _text(description="How the result is computed, if no single formula gives it."),
-            "references": _array(
-                _object({"text": _text(1000), "url": {"type": "string", "format": "uri", "maxLength": 500}}, "url"), 20
-            ),
+            "references": _array(refer("Reference"), 20),
         },
         "formula",
         "numbers",
@@ -146,6 +145,7 @@ SCHEMAS: Final[Mapping[str, JsonObject]] = {
         "The rows of the craft's tables that inputs came from, by the member of the request that names one; the first "
         "row where the request names none.",
     ),
+    "Reference": _object({"text": _text(1000), "url": {"type": "string", "format": "uri", "maxLength": 500}}, "url"),
     "RecordingSummary": _object(
         {"samples": _integer(0, 5_000_000), "columns": _array(NAME, 100)},
         description="The number of samples of a recording, and its channels.",

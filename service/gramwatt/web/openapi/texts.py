@@ -31,6 +31,11 @@ def get_text_name(kind: Quantity) -> str:
     return f"Exact{dimension}Text" if kind.exact else f"{dimension}Text"
 
 
+def get_item_name(kind: Quantity) -> str:
+    """Return the name of the schema of an entry of a list: ``MassEntry``."""
+    return to_class_name(f"{units.get_unit(kind.unit).dimension} entry")
+
+
 def make_text_schema(kind: Quantity) -> JsonObject:
     """Return the schema of a quantity as text: a number and a unit, or a number with its standard uncertainty."""
     known = list(units.UNITS[units.get_unit(kind.unit).dimension])

@@ -124,7 +124,7 @@ def _check_result(calculator: Calculator[Any, Any], result: str) -> None:
         detail = f"To compute a table, POST /v1/{calculator.name}/batch with JSON, CSV or Arrow."
         raise Problem("method-not-allowed", detail, headers={"Allow": "POST, OPTIONS"})
     if result == "log" and calculator.recording is not None:
-        detail = f"To send a recording, POST /v1/{calculator.name}/log with CSV, NDJSON, JSON or Arrow."
+        detail = f"To send a recording, POST /v1/{calculator.name}/log with CSV, NDJSON or Arrow."
         raise Problem("method-not-allowed", detail, headers={"Allow": "POST, OPTIONS"})
     if result not in calculator.result_fields:
         meant = close_matches(result, [*calculator.result_fields, *sorted(RESERVED_RESULTS)])

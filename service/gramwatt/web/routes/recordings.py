@@ -10,10 +10,10 @@ from werkzeug.exceptions import RequestEntityTooLarge
 from gramwatt.engine.formats import get_media_types
 from gramwatt.engine.recordings.channels import channels_of, column_option
 from gramwatt.engine.recordings.column_types import MalformedRecording, UnusableRecording
-from gramwatt.engine.recordings.reader import FORMATS, parse_recording, recording_kind
+from gramwatt.engine.recordings.reader import parse_recording, recording_kind
 from gramwatt.model.messages import InputError, quote_input
 from gramwatt.web.problems import Problem, invalid_input
-from gramwatt.web.recording_options import get_log_options
+from gramwatt.web.recording_options import BODY_FORMATS, get_log_options
 from gramwatt.web.request_parsing import (
     MEDIA_TYPE_ALIASES,
     max_recording_bytes,
@@ -42,7 +42,7 @@ def calculate_from_recording(calculator_name: str) -> Response:
     if name in query_inputs:
         detail = f"{name} is the body of this request"
         errors.append(InputError(f"/{name}", detail, quote_input(query_inputs.pop(name)), "other inputs in the query"))
-    recording_format = parse_content_type(FORMATS, "a recording", _MEDIA_TYPE_ALIASES)
+    recording_format = parse_content_type(BODY_FORMATS, "a recording", _MEDIA_TYPE_ALIASES)
     kind, body = recording_kind(calculator), _read_recording()
     column_options = {channel: column_option(channel) for channel in channels_of(kind)}
     columns = {channel: options[option] for channel, option in column_options.items() if options[option]}
@@ -50,7 +50,7 @@ def calculate_from_recording(calculator_name: str) -> Response:
     try:
         inputs[name] = parse_recording(kind, body, recording_format, columns, decimal=options["decimal_sent"])
     except MalformedRecording as error:
-        media_type = FORMATS[recording_format]
+        media_type = BODY_FORMATS[recording_format]
         raise Problem("malformed-request", f"The body is not a recording as {media_type}: {error}.") from None
     except UnusableRecording as unusable:
         pointers = [f"/{option}" for option in column_options.values()]
