@@ -144,8 +144,12 @@ class _Comparison:
 
 def _list_needed(schema: Json) -> list[set[str]]:
     """Return the sets of members of which an object must have one."""
-    alternatives = [set(each["required"]) for each in schema.get("anyOf", ()) if "required" in each] or [set()]
-    return [each | set(schema.get("required", ())) for each in alternatives]
+    parts = [schema, *(each for each in schema.get("allOf", ()) if "$ref" not in each)]
+    needed = [set(schema.get("required", ()))]
+    for part in parts:
+        alternatives = [set(each["required"]) for each in part.get("anyOf", ()) if "required" in each] or [set()]
+        needed = [names | others for names in needed for others in alternatives]
+    return needed
 
 
 def _of_value(where: str, old: Json, new: Json, *, inputs: bool) -> Iterator[str]:
