@@ -92,6 +92,14 @@ def test_the_page_shows_the_table(client: FlaskClient) -> None:
     assert all(text in page.text for text in ("5.92", "1.48", "taper"))
 
 
+def test_the_reference_shows_the_table_and_the_group(client: FlaskClient) -> None:
+    stages = client.get("/reference/invented-stages", headers={"Accept": "text/html"})
+    assert stages.status_code == 200
+    assert ">name</code>" in stages.text
+    circle = client.get("/reference/invented-circle", headers={"Accept": "text/html"}).text
+    assert "At least one of these is required: radius or diameter." in circle
+
+
 def test_the_contract_requires_one_of_a_group_in_a_body(client: FlaskClient) -> None:
     """Or a craft document, which may give any input; a query cannot say so."""
     contract = build_document()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, TypeAlias
@@ -86,7 +87,7 @@ def _list_operations(document: JsonObject) -> Iterator[Operation]:
 @functools.cache
 def read_contract() -> Contract:
     """Return the contract that this service sends."""
-    return Contract.read(files.read_document())
+    return Contract.read(json.loads(files.read_json()))
 
 
 def get_schema_name(reference: str) -> str:
