@@ -111,16 +111,19 @@ def test_an_optional_column_leaves_out_missing_values() -> None:
 @pytest.mark.parametrize("count", [0, 3, 2500])
 def test_csv_has_a_line_for_each_row(count: int) -> None:
     header, *lines = csv.reader(io.StringIO(join_output(OutputOptions("csv"), count).decode()))
-    assert header[:4] == ["many", "size [g]", "last [g]", "rows.mass [g]"]
+    assert [name for name in header if not name.partition(" ")[0].endswith(("_u", "_low", "_high"))][:4] == [
+        *("many", "size [g]", "last [g]", "rows.mass [g]")
+    ]
     assert len(lines) == max(count, 1)
     if count:
         assert lines[1][-3:] == ["'=1+1", "odd", "always"], "no spreadsheet runs a text as a formula"
-        assert [line[3] for line in lines] == [str(at) for at in range(count)]
+        assert [line[header.index("rows.mass [g]")] for line in lines] == [str(at) for at in range(count)]
 
 
 def test_csv_with_a_decimal_comma() -> None:
     text = join_output(OutputOptions("csv", style=TextStyle(decimal=",", digits=3)), 2).decode()
-    assert text.splitlines()[2].split(";")[4] == "0,333"
+    header, _, second = csv.reader(text.splitlines(), delimiter=";")
+    assert second[header.index("rows.third")] == "0,333"
 
 
 def test_a_format_of_its_own() -> None:

@@ -13,7 +13,7 @@ from gramwatt.cli.completion import complete_calculators, complete_inputs
 from gramwatt.cli.craft import add_craft_text, craft_option
 from gramwatt.cli.errors import fail, fail_with_errors
 from gramwatt.cli.inputs import parse_assignments
-from gramwatt.cli.options import FORMATS, TableOptions, make_plan_or_fail, make_style, table_options
+from gramwatt.cli.options import FORMATS, TableOptions, check_style, make_plan_or_fail, make_style, table_options
 from gramwatt.cli.partitioned import (
     check_options,
     choose_format_and_folder,
@@ -97,6 +97,7 @@ def batch(
             stack.callback(progress.close)
             source.on_progress(progress.advance)
             to = choose_output_format(options.to, options.out, source.form)
+            check_style(options, to, source.form)
             if url:
                 summary = _compute_remotely(url, name, source, output, shared, keep, to, options)
             else:
@@ -174,6 +175,7 @@ def _compute_in_parts(
         fail(f"{error.filename or table}: {error.strerror or error}")
     rows = options.rows_per_part or rows_per_part(plan)
     to, folder = choose_format_and_folder(options, input_format)
+    check_style(options, to, input_format)
     part_format = to if is_folder(options.out) else choose_part_format(to)
     job = Job(plan, source, str(folder), part_format, style, columns)
     settings = {

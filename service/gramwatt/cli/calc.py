@@ -15,11 +15,12 @@ from gramwatt.cli.terminal import get_width, print_text
 from gramwatt.cli.text_report import ReportOptions, format_report
 from gramwatt.engine import serializers
 from gramwatt.engine.calculate import InvalidInput, UnknownCalculator, evaluate_request, get_calculator
-from gramwatt.engine.formats import OutputOptions, compute_output, get_media_types
+from gramwatt.engine.formats import BASE_MEDIA_TYPES, OutputOptions, compute_output, get_media_types
 from gramwatt.engine.response import build_response
 from gramwatt.engine.sentences import build_sentence
+from gramwatt.engine.serializers import MAX_DIGITS
 from gramwatt.model import Calculator
-from gramwatt.model.messages import close_matches, format_number, join_with_or
+from gramwatt.model.messages import close_matches, join_with_or
 
 _EXAMPLES: Final = """\b
 Examples:
@@ -99,6 +100,10 @@ def calc(
     _check_output(calculator, form, value)
     if digits is not None and form is not None and value is None:
         fail(f"--digits is for text and --value; {form} has all digits")
+    if working and (value is not None or form not in (None, "json")):
+        fail("--working is for text and --json")
+    if units and value is None and form not in (None, *BASE_MEDIA_TYPES):
+        fail(f"--units does not change {form}")
     values, text = read_inputs(calculator, inputs, body, logs, column, decimal_sent)
     result_units = parse_units(units)
     try:
@@ -131,6 +136,4 @@ def _format_value(response: dict[str, Any], name: str, digits: int | None) -> st
     value = response["results"][name]
     if value is None:
         fail(" ".join(note["text"] for note in response["cautions"] if name in note.get("results", ())))
-    if digits is not None and isinstance(value, float):
-        return format_number(value, digits)
-    return serializers.format_value(value)
+    return serializers.format_value(serializers.round_results(response, digits or MAX_DIGITS)["results"][name])

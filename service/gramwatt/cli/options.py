@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 FORMATS: Final = ("csv", "tsv", "ndjson", "json", "arrow", "arrow-file", "parquet")
 """``arrow`` is the IPC stream, ``arrow-file`` the IPC file (also known as Feather 2)."""
+_CSV_FORMATS: Final = frozenset(("csv", "tsv"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +61,7 @@ _OPTIONS: Final = (
         default=".",
         help="Decimal sign of CSV, for reading and writing. With a comma, the separator is a semicolon.",
     ),
-    click.option("--digits", type=click.IntRange(1, 15), default=12, help="Significant digits of the results."),
+    click.option("--digits", type=click.IntRange(1, 12), default=12, help="Significant digits of the results."),
     click.option(
         "--header",
         type=click.Choice(["units", "names", "off"]),
@@ -106,6 +107,15 @@ def make_style(options: TableOptions) -> Style:
     default = ";" if options.decimal == "," else ","
     separator = {"tab": "\t", None: default}.get(options.sep, options.sep)
     return Style(options.header, options.digits, separator or default, options.decimal)
+
+
+def check_style(options: TableOptions, written: str, read: str = "") -> None:
+    """Exit if an option of CSV is given for formats of which none is CSV. ``header`` is that of what is written."""
+    if options.header != "units" and written not in _CSV_FORMATS:
+        fail(f"--header is for CSV, and the output is {written}")
+    given = "--sep" if options.sep is not None else "--decimal" if options.decimal != "." else None
+    if given is not None and _CSV_FORMATS.isdisjoint((written, read)):
+        fail(f"{given} is for CSV; the output is {written}" + (f" and the table {read}" if read else ""))
 
 
 def make_plan_or_fail(name: str, constants: Mapping[str, str], options: TableOptions) -> tuple[Plan, list[InputError]]:

@@ -13,7 +13,7 @@ from gramwatt.cli.completion import complete_calculators, complete_inputs, compl
 from gramwatt.cli.craft import add_craft_text, craft_option
 from gramwatt.cli.errors import fail, fail_with_errors
 from gramwatt.cli.inputs import parse_assignments
-from gramwatt.cli.options import TableOptions, make_plan_or_fail, make_style, table_options
+from gramwatt.cli.options import TableOptions, check_style, make_plan_or_fail, make_style, table_options
 from gramwatt.cli.partitioned import (
     check_options,
     choose_format_and_folder,
@@ -123,6 +123,7 @@ def _write(plan: Plan, grid: Grid, ranking: Ranking | None, options: TableOption
             progress = Progress(options.progress and not output.is_terminal, total, plan.calculator_name)
             stack.callback(progress.close)
             to = choose_output_format(options.to, options.out, "csv")
+            check_style(options, to)
             if ranking is None:
                 summary = _write_all(plan, grid, to, make_style(options), output, progress)
             else:
@@ -180,6 +181,7 @@ def _compute_in_parts(
 
     rows = options.rows_per_part or rows_per_part(plan)
     to, folder = choose_format_and_folder(options, "csv")
+    check_style(options, to)
     part_format = to if is_folder(options.out) else choose_part_format(to)
     job = Job(plan, grid, str(folder), part_format, make_style(options))
     settings: dict[str, Any] = {

@@ -71,9 +71,9 @@ def iter_output(outcome: Outcome, options: OutputOptions) -> Iterator[bytes]:
     response = build_response(
         outcome, 0, result_units=options.result_units, working=options.working, without=long_tables
     )
+    response = round_results(response, options.style.digits)
     if options.form == "csv":
         return _csv(outcome, response, options)
-    response = round_results(response, options.style.digits)
     if long_tables:
         return _json(outcome, response, long_tables, options.style.digits)
     return iter([serialize_json(response)])
@@ -109,18 +109,19 @@ def get_table_length(outcome: Outcome, table: str) -> int:
     return int(getattr(values, next(iter(kind.columns))).shape[1])
 
 
-def _blocks(outcome: Outcome, table: str, units: Mapping[str, str]) -> Iterator[list[dict[str, Any]]]:
+def _blocks(outcome: Outcome, table: str, units: Mapping[str, str], digits: int) -> Iterator[list[dict[str, Any]]]:
     kind = outcome.calculator.result_tables[table]
     chosen = {**get_declared_units(outcome.calculator.result_fields), **units}
     values = getattr(outcome.results, table)
     for start in range(0, get_table_length(outcome, table), ROWS_PER_CHUNK):
         budget.check()
-        yield build_table_rows(kind, values, 0, table, chosen, start, start + ROWS_PER_CHUNK)
+        rows = build_table_rows(kind, values, 0, table, chosen, start, start + ROWS_PER_CHUNK)
+        yield rows if digits >= MAX_DIGITS else [round_quantities(row, units, digits, table=table) for row in rows]
 
 
 def _csv(outcome: Outcome, response: Mapping[str, Any], options: OutputOptions) -> Iterator[bytes]:
     table = find_csv_table(outcome.calculator)
-    rows = iter([[{}]]) if table is None else _blocks(outcome, table, response["units"])
+    rows = iter([[{}]]) if table is None else _blocks(outcome, table, response["units"], options.style.digits)
     for chunk in iter_csv(outcome.calculator, response, options.style, rows):
         if chunk:
             yield chunk.encode()
@@ -132,9 +133,7 @@ def _json(outcome: Outcome, response: Mapping[str, Any], long_tables: list[str],
         before, _, rest = rest.partition(f'"{table}": []'.encode())  # a quote within a text would be escaped
         yield before + f'"{table}": ['.encode()
         comma = b""
-        for rows in _blocks(outcome, table, response["units"]):
-            if digits < MAX_DIGITS:
-                rows = [round_quantities(row, response["units"], digits, table=table) for row in rows]
+        for rows in _blocks(outcome, table, response["units"], digits):
             yield comma + b",".join(b"\n      " + orjson.dumps(row) for row in rows)
             comma = b","
         yield b"\n    ]"

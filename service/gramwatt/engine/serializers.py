@@ -5,15 +5,17 @@ from __future__ import annotations
 import csv
 import io
 import json
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
 import orjson
 
 from gramwatt.engine.formula_guard import guard_text
+from gramwatt.engine.response import get_declared_units
 from gramwatt.engine.rounding import round_number
-from gramwatt.model import RANGE_SUFFIXES, AnyCalculator, units
+from gramwatt.engine.uncertainty import may_be_uncertain
+from gramwatt.model import RANGE_SUFFIXES, AnyCalculator, Kind, units
 from gramwatt.model.messages import format_number
 
 MAX_DIGITS: Final = 12
@@ -25,7 +27,7 @@ def serialize_json(value: object) -> bytes:
     return orjson.dumps(value, option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE)
 
 
-def format_value(value: Any, *, digits: int = MAX_DIGITS, decimal: str = ".") -> str:
+def format_value(value: Any, *, decimal: str = ".") -> str:
     """Return one value as text: a bare number, a word, or a list joined by commas (semicolons with a decimal comma).
 
     A table is JSON, and so is an empty list: ``[]``.
@@ -37,10 +39,10 @@ def format_value(value: Any, *, digits: int = MAX_DIGITS, decimal: str = ".") ->
     if isinstance(value, list) and (not value or isinstance(value[0], dict)):  # a table has no shorter form
         return orjson.dumps(value).decode()
     if isinstance(value, list):
-        texts = [format_value(each, digits=digits, decimal=decimal) for each in value]
+        texts = [format_value(each, decimal=decimal) for each in value]
         return (";" if decimal == "," else ",").join(texts)
     if isinstance(value, int | float):
-        return format_number(value, digits).replace(".", decimal)
+        return format_number(value).replace(".", decimal)
     return str(value)
 
 
@@ -83,10 +85,11 @@ def round_json(value: Any, digits: int) -> Any:
 
 @dataclass(frozen=True, slots=True)
 class TextStyle:
-    """How a CSV text is written. ``header`` is ``units`` (names with their unit in brackets), ``names``, or ``off``."""
+    """How a response is written. ``header`` of CSV: ``units`` (names with units in brackets), ``names``, or ``off``."""
 
     header: str = "units"
     digits: int = MAX_DIGITS
+    """Significant digits of the results, see `round_results`."""
     decimal: str = "."
     """With a comma fields are separated by semicolons, as spreadsheets of such places expect."""
 
@@ -94,8 +97,8 @@ class TextStyle:
 def format_csv(calculator: AnyCalculator, response: Mapping[str, Any], style: TextStyle = TextStyle()) -> str:
     """Return a header line and one row (RFC 4180): inputs, results and caution codes.
 
-    An uncertain result has its standard uncertainty and the ends of its range beside it: ``<result>_u``,
-    ``<result>_low`` and ``<result>_high``.
+    A result that may be uncertain has its standard uncertainty and the ends of its range beside it, empty where it is
+    not: ``<result>_u``, ``<result>_low`` and ``<result>_high``. So the header depends on the calculator alone.
 
     Where one of the results is a table there is a row for each of its rows, and its columns are headed
     ``by_setup.endurance``; tables and recordings among the inputs are then left out. A table that is ``alone`` has
@@ -120,6 +123,8 @@ def iter_csv(
 ) -> Iterator[str]:
     """Yield the same in pieces; ``rows`` gives those of the table, some at a time."""
     table, header = find_csv_table(calculator), style.header
+    declared = get_declared_units(calculator.input_fields)  # those of inputs that are not in the response too
+    response = {**response, "units": {**declared, **response["units"]}}
     kind = calculator.result_tables[table] if table else None
     alone = kind is not None and kind.standalone
     before = {
@@ -127,30 +132,33 @@ def iter_csv(
         for name, kind in calculator.input_fields.items()
         if name not in calculator.result_fields and not (table and not kind.fits_query)
     }
-    for name, value in response["results"].items():
+    for name, kind in calculator.result_fields.items():
         if name != table:
-            before |= _columns(name, value, response, header)
+            before |= _columns(name, kind, response, header)
     after = {"cautions": " ".join(dict.fromkeys(caution["code"] for caution in response["cautions"]))}
     if alone:
         before, after = {}, {}
-    names = [] if kind is None else list(kind.columns)
-    uncertainty = response.get("uncertainty", {})
-    ranges = {name: uncertainty[f"{table}.{name}"] for name in names if f"{table}.{name}" in uncertainty}
+    columns = {} if kind is None else kind.columns
+    ranges = {
+        name: response.get("uncertainty", {}).get(f"{table}.{name}", {})
+        for name, column in columns.items()
+        if may_be_uncertain(column) and not alone
+    }
     written = io.StringIO()
     writer = csv.writer(written, delimiter=";" if style.decimal == "," else ",", lineterminator="\r\n")
     if header != "off":
-        headings = list(_table_headings(table, names, ranges, response, header))
+        headings = list(_table_headings(table, list(columns), ranges, response, header))
         writer.writerow([*before, *(name.removeprefix(f"{table}.") if alone else name for name in headings), *after])
     first, last = ([_cell(value, style) for value in each.values()] for each in (before, after))
     at = 0
     for block in rows:
         for row in block:
-            writer.writerow([*first, *(_cell(value, style) for value in _table_cells(row, at, names, ranges)), *last])
+            writer.writerow([*first, *(_cell(value, style) for value in _table_cells(row, at, columns, ranges)), *last])
             at += 1
         yield written.getvalue()
         written.seek(written.truncate(0))
     if at == 0 and not alone:
-        writer.writerow([*first, *[""] * (len(names) + len(RANGE_SUFFIXES) * len(ranges)), *last])
+        writer.writerow([*first, *[""] * (len(columns) + len(RANGE_SUFFIXES) * len(ranges)), *last])
     yield written.getvalue()
 
 
@@ -164,19 +172,20 @@ def _table_headings(
 
 
 def _table_cells(
-    row: Mapping[str, Any], at: int, names: Sequence[str], ranges: Mapping[str, Mapping[str, Sequence[Any]]]
+    row: Mapping[str, Any], at: int, names: Iterable[str], ranges: Mapping[str, Mapping[str, Sequence[Any]]]
 ) -> Iterator[Any]:
     for name in names:
         yield row.get(name)
         for part in RANGE_SUFFIXES if name in ranges else ():
-            yield ranges[name][part][at]
+            yield ranges[name][part][at] if part in ranges[name] else None
 
 
-def _columns(name: str, value: Any, response: Mapping[str, Any], header: str) -> dict[str, Any]:
-    columns = {_headed(name, response, header): value}
-    if name in response.get("uncertainty", {}):
+def _columns(name: str, kind: Kind, response: Mapping[str, Any], header: str) -> dict[str, Any]:
+    columns = {_headed(name, response, header): response["results"][name]}
+    if may_be_uncertain(kind):
+        range_of = response.get("uncertainty", {}).get(name, {})
         for part, suffix in RANGE_SUFFIXES.items():
-            columns[_headed(name, response, header, suffix)] = response["uncertainty"][name][part]
+            columns[_headed(name, response, header, suffix)] = range_of.get(part)
     return columns
 
 
@@ -190,7 +199,7 @@ def _headed(name: str, response: Mapping[str, Any], header: str, suffix: str = "
 def _cell(value: Any, style: TextStyle) -> str:
     if isinstance(value, dict) or (isinstance(value, list) and value and isinstance(value[0], dict)):
         return json.dumps(value, ensure_ascii=False, separators=(",", ":"))
-    text = format_value(value, digits=style.digits, decimal=style.decimal)
+    text = format_value(value, decimal=style.decimal)
     return guard_text(text) if isinstance(value, str) else text
 
 

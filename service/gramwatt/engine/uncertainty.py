@@ -204,13 +204,14 @@ def _list_numeric(calculator: AnyCalculator) -> tuple[tuple[str, str | None, str
     """Return the numeric results: name, which of a table is ``packs.endurance``, table if any, and field."""
     fields: list[tuple[str, str | None, str]] = []
     for name, kind in calculator.result_fields.items():
-        if _may_vary(kind):
+        if may_be_uncertain(kind):
             fields.append((name, None, name))
-        fields += [(f"{name}.{inner}", name, inner) for inner, column in kind.columns.items() if _may_vary(column)]
+        columns = kind.columns.items()
+        fields += [(f"{name}.{inner}", name, inner) for inner, column in columns if may_be_uncertain(column)]
     return tuple(fields)
 
 
-def _may_vary(kind: Kind) -> bool:
+def may_be_uncertain(kind: Kind) -> bool:
     """Return whether a result may have an uncertainty."""
     return kind.has_numbers and not (kind.quantity is not None and kind.quantity.exact)
 

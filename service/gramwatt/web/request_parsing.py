@@ -18,7 +18,7 @@ from gramwatt.engine.column_types import ABSENT
 from gramwatt.engine.columns import escape_name
 from gramwatt.engine.formats import BASE_MEDIA_TYPES, OutputOptions, get_media_types
 from gramwatt.engine.limits import MAX_RECORDING_BYTES
-from gramwatt.engine.serializers import TextStyle
+from gramwatt.engine.serializers import MAX_DIGITS, TextStyle
 from gramwatt.engine.strict_json import InvalidJson, parse_strict_json
 from gramwatt.model import Calculator, Choice, Count, Flag, Kind, Text
 from gramwatt.model.messages import InputError, join_with_or, quote_input, suggest
@@ -27,12 +27,12 @@ from gramwatt.web.problems import Problem, invalid_input
 DIGITS_OPTION: Final = Count(
     "Significant digits of the results in JSON, CSV, Arrow and text. All have twelve.",
     at_least=1,
-    at_most=15,
-    default=12,
+    at_most=MAX_DIGITS,
+    default=MAX_DIGITS,
 )
 DECIMAL_OPTION: Final = Choice(
     (".", ","),
-    "Decimal sign of numbers in the response; with a comma, lists and CSV are separated by semicolons.",
+    "Decimal sign of numbers in CSV and in a bare value; with a comma, lists and CSV are separated by semicolons.",
     default=".",
 )
 RESPONSE_OPTIONS: Final[Mapping[str, Kind]] = {
@@ -53,6 +53,16 @@ RESPONSE_OPTIONS: Final[Mapping[str, Kind]] = {
 }
 
 
+FORMATS_OF_OPTIONS: Final[Mapping[str, Collection[str]]] = {
+    "units": ("json", "csv"),
+    "working": ("json",),
+    "header": ("csv",),
+    "digits": ("json", "csv"),
+    "decimal": ("csv",),
+}
+"""The formats of a response that each option changes. In others it is an error unless it has its default value."""
+
+
 @functools.cache
 def get_response_options(calculator: Calculator[Any, Any]) -> Mapping[str, Kind]:
     """Return the options of a calculator's response; the calculator's own formats are among them."""
@@ -68,9 +78,30 @@ def get_response_options(calculator: Calculator[Any, Any]) -> Mapping[str, Kind]
 
 
 def make_output_options(options: Mapping[str, Any], format_name: str, errors: list[InputError]) -> OutputOptions:
-    """Return the engine's output options; append the errors of ``units`` to ``errors``."""
+    """Return the engine's output options; append the errors of options that do not fit to ``errors``."""
+    if not errors:  # else the format may be another than was requested
+        errors += check_formats_of_options(RESPONSE_OPTIONS, options, FORMATS_OF_OPTIONS, format_name)
     style = TextStyle(options["header"], options["digits"], options["decimal"])
     return OutputOptions(format_name, parse_result_units(options["units"], errors), bool(options["working"]), style)
+
+
+def check_formats_of_options(
+    kinds: Mapping[str, Kind],
+    values: Mapping[str, Any],
+    formats: Mapping[str, Collection[str]],
+    format_name: str,
+) -> list[InputError]:
+    """Return an error for each option that the format of the response would ignore."""
+    return [
+        InputError(
+            f"/{name}",
+            f"{name} does not apply to a response in the format {format_name}",
+            quote_input(values[name]),
+            f"no {name}, or format={join_with_or(fitting)}",
+        )
+        for name, fitting in formats.items()
+        if format_name not in fitting and values[name] != _get_default(kinds[name])[0]
+    ]
 
 
 VALUE_OPTIONS: Final[Mapping[str, Kind]] = {

@@ -13,10 +13,11 @@ from gramwatt.engine.tables.plan import Plan, make_plan
 from gramwatt.engine.tables.writers import Style
 from gramwatt.engine.wire_formats import FORMATS
 from gramwatt.model import Calculator, Choice, Count, Flag, Kind, Text
-from gramwatt.model.messages import InputError
+from gramwatt.model.messages import InputError, quote_input
 from gramwatt.web.request_parsing import (
     RESPONSE_OPTIONS,
     VALUE_OPTIONS,
+    check_formats_of_options,
     negotiate_format,
     parse_content_type,
     parse_result_units,
@@ -44,6 +45,8 @@ TABLE_OPTIONS: Final[Mapping[str, Kind]] = {
         "times."
     ),
 }
+FORMATS_OF_OPTIONS: Final = {"header": ("csv", "tsv"), "decimal": ("csv", "tsv"), "sep": ("csv",)}
+"""The formats of a table that each option changes, see `check_formats_of_options`."""
 BATCH_OPTIONS: Final[Mapping[str, Kind]] = {
     **TABLE_OPTIONS,
     "keep": Text(
@@ -73,6 +76,27 @@ def negotiate_table_format(options: Mapping[str, Any], default: str, *, has_erro
     """Return the format of the response: the option ``format``, else by Accept. Raises Problem (406)."""
     offered = {default: FORMATS[default], **FORMATS}
     return TableFormat(negotiate_format(offered, None if has_errors else options["format"]), _make_style(options))
+
+
+def check_table_options(
+    options: Mapping[str, Any], response_format: TableFormat, request_format: TableFormat | None = None
+) -> list[InputError]:
+    """Return an error for each option that the table would ignore. ``decimal`` may be that of the request alone."""
+    formats = dict(FORMATS_OF_OPTIONS)
+    if request_format is not None and request_format.name in formats["decimal"]:
+        del formats["decimal"]
+    return check_formats_of_options(TABLE_OPTIONS, options, formats, response_format.name)
+
+
+def check_ranking_options(options: Mapping[str, Any]) -> list[InputError]:
+    """Return an error for each option of a ranking without one."""
+    return [
+        InputError(
+            f"/{name}", f"{name} ranks the points of best", quote_input(options[name]), f"best too, or no {name}"
+        )
+        for name in ("by", "least")
+        if options[name] and not options["best"]
+    ]
 
 
 def _make_style(options: Mapping[str, Any]) -> Style:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -93,9 +94,13 @@ def read_batches(
     if errors:
         raise InvalidTable(errors)
     first = 0
-    for batch in batches:
+    for batch in itertools.chain(batches, [_make_empty_batch(schema)]):
         yield from _split_batch(header, batch, first)
         first += batch.num_rows
+
+
+def _make_empty_batch(schema: pa.Schema) -> pa.RecordBatch:
+    return pa.RecordBatch.from_arrays([pa.nulls(0, kind) for kind in schema.types], schema=schema)
 
 
 def _chunks(header: Header, stream: Any, unfolding: ExpansionCounter) -> Iterator[Chunk]:
@@ -114,6 +119,7 @@ def _checked_chunks(header: Header, stream: Any, unfolding: ExpansionCounter) ->
             batch.validate(full=True)  # places beyond a buffer would be read, and end the process
             _check_size(batch, unfolding)
         except StopIteration:
+            yield from _split_batch(header, _make_empty_batch(stream.schema), first)
             return
         except ExpansionLimitExceeded as error:
             raise MalformedTable(f"the Arrow stream is rejected after row {first}: {error}", "too-large") from None
@@ -139,9 +145,8 @@ def _check_size(batch: pa.RecordBatch, unfolding: ExpansionCounter) -> None:
 
 
 def _split_batch(header: Header, batch: pa.RecordBatch, first: int) -> Iterator[Chunk]:
-    for start in range(
-        0, batch.num_rows, BLOCK_ROWS
-    ):  # a block at a time: inputs and results stay in the processor's cache
+    """Yield a block at a time, so that columns stay in the processor's cache; of an empty table only its columns."""
+    for start in range(0, batch.num_rows if first else max(1, batch.num_rows), BLOCK_ROWS):
         rows = min(BLOCK_ROWS, batch.num_rows - start)
         cells: dict[str, Cells] = {}
         passthrough_columns: dict[str, PassthroughValues] = {}

@@ -126,7 +126,7 @@ def write_table(
             for piece in _split(compute(plan, chunk), max_rows):
                 head = head if started else writer.begin(piece)
                 started = True
-                text = writer.write_rows(piece)
+                text = writer.write_rows(piece) if piece.rows else b""
                 counts.rows += piece.rows
                 counts.invalid += len(piece.errors)
                 if head:

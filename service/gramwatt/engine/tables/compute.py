@@ -25,7 +25,10 @@ from gramwatt.model.messages import InputError
 
 
 def compute_batch(plan: Plan, chunk: Chunk) -> Iterator[BatchResult]:
-    """Compute a chunk, a block of rows at a time."""
+    """Compute a chunk, a block of rows at a time. A chunk without rows has columns that pass through."""
+    if not chunk.rows:
+        yield BatchResult(chunk.first, 0, chunk.passthrough_columns, {}, np.zeros(0, np.intp), (), {})
+        return
     calculator = plan.calculator
     cells: dict[str, Cells] = dict(chunk.cells)
     inputs = calculator.input_fields

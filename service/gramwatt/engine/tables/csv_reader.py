@@ -70,6 +70,8 @@ def _chunks(reader: _Reader, chunks_of_bytes: Iterator[bytes]) -> Iterator[Chunk
             yield chunk
         if reader.broken is not None:
             raise reader.broken
+    if first == 0:
+        yield reader.make_empty_chunk()
 
 
 SEPARATORS: Final = (",", ";", "\t")
@@ -176,6 +178,10 @@ class _Reader:
         if columns is None:
             return self._read_rows(data, first)
         return iter((self._chunk(columns, first, {}),) if len(columns[0]) else ())
+
+    def make_empty_chunk(self) -> Chunk:
+        """Return the columns of a table without rows."""
+        return self._chunk([[] for _ in self._heading.columns], 0, {})
 
     def _chunk(self, columns: Sequence[Any], first: int, errors: dict[int, list[InputError]]) -> Chunk:
         cells: dict[str, Cells] = {}

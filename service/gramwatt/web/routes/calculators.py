@@ -12,7 +12,7 @@ from gramwatt.engine import calculate, registry, serializers
 from gramwatt.engine.formats import OutputOptions, compute_output, get_media_types
 from gramwatt.engine.query_strings import fits_query
 from gramwatt.engine.response import check_result_units
-from gramwatt.model import RESERVED_RESULTS, Calculator
+from gramwatt.model import RESERVED_RESULTS, Calculator, Table
 from gramwatt.model.messages import InputError, close_matches, join_with_or
 from gramwatt.web.headers import make_not_modified, make_request_etag
 from gramwatt.web.problems import Problem, convert_invalid_input, invalid_input
@@ -110,11 +110,14 @@ def get_value(calculator_name: str, result: str) -> Response:
         raise convert_invalid_input(error, errors) from None
     if errors:
         raise invalid_input(errors)
-    value = response["results"][result]
+    value = serializers.round_results(response, options["digits"])["results"][result]
     if value is None:
         reasons = [caution["text"] for caution in response["cautions"] if result in caution.get("results", ())]
         raise Problem("no-answer", " ".join(reasons))
-    text = serializers.format_value(value, digits=options["digits"], decimal=options["decimal"])
+    if options["decimal"] == "," and isinstance(calculator.result_fields[result], Table):
+        detail = f"{result} is a table, whose value is JSON with decimal points"
+        raise invalid_input([InputError("/decimal", detail, ",", "no decimal")])
+    text = serializers.format_value(value, decimal=options["decimal"])
     return make_response(text, PLAIN_TEXT, tag)
 
 

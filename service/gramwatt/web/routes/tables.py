@@ -28,6 +28,8 @@ from gramwatt.web.sweep_axes import AXIS_NAMES, parse_query_axes, parse_sweep_bo
 from gramwatt.web.table_options import (
     BATCH_OPTIONS,
     SWEEP_OPTIONS,
+    check_ranking_options,
+    check_table_options,
     make_table_plan,
     negotiate_table_format,
     parse_passthrough,
@@ -47,6 +49,8 @@ def batch_from_body(calculator_name: str) -> Response:
     constants, options, errors = read_query(BATCH_OPTIONS)
     request_format = parse_table_format(options)
     response_format = negotiate_table_format(options, request_format.name, has_errors=bool(errors))
+    if not errors:  # else the format may be another than was requested
+        errors += check_table_options(options, response_format, request_format)
     plan = make_table_plan(calculator, constants, options, errors)
     if errors:
         raise invalid_input(errors)
@@ -151,6 +155,9 @@ def _compute_sweep(
 ) -> Response:
     under, own = None if text else "given", [axis.name for axis in axes]
     plan = make_table_plan(calculator, inputs, options, errors, text=text, under=under, own=own)
+    if not errors:  # else the format may be another than was requested
+        errors += check_table_options(options, response_format)
+    errors += check_ranking_options(options)
     by = options["by"] or calculator.headline
     if options["best"]:
         errors += ranking.check_ranking(calculator, by)
