@@ -68,6 +68,8 @@ def output(result: Result) -> str:
 def test_both_ways_give_the_same_bytes(
     to: str, options: tuple[str, ...], service: str, table: Path, tmp_path: Path
 ) -> None:
+    if to.endswith("json") and options[:1] == ("--header",):
+        options = options[2:]
     here = run("pack-current", table, "--to", to, "-o", tmp_path / "here", *options)
     there = run("pack-current", table, "--to", to, "-o", tmp_path / "there", *options, "--url", service)
     assert here.exit_code == there.exit_code == 1, there.stderr

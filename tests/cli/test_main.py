@@ -111,6 +111,10 @@ def test_every_error_is_on_standard_error() -> None:
         pytest.param((*PACK, "--unit", "a:b"), "--units", id="option-misspelt"),
         pytest.param(("calc",), "Missing argument 'CALCULATOR'", id="no-calculator"),
         pytest.param((*PACK, "--json", "--digits", "3"), "--digits is for text", id="digits-of-json"),
+        pytest.param((*PACK, "--csv", "--working"), "--working is for text", id="working-of-csv"),
+        pytest.param(
+            (*PACK, "--value", "usable_energy", "--working"), "--working is for text", id="working-of-a-value"
+        ),
         pytest.param(("serve", "--port", "99999"), "65535", id="no-such-port"),
     ],
 )

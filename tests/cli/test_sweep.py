@@ -152,6 +152,7 @@ def test_every_way_to_write_holds_every_point(suffix: str, tmp_path: Path) -> No
         pytest.param((*PACK, "--vary", "power=1:2:3", "--best", "2", "--by", "curent"), "current", id="by"),
         pytest.param((*PACK, "--vary", "power=1:2:3", "--best", "0"), "0", id="best-of-none"),
         pytest.param((*PACK, "--vary", "power=1:2:3", "--least"), "--best", id="least-without-best"),
+        pytest.param((*PACK, "--vary", "power=1:2:3", "--to", "json", "--decimal", ","), "for CSV", id="no-decimal"),
         pytest.param((*PACK, "--vary", f"power=1:2:{10**15}", "--vary", "cells=2,3"), "points", id="too-many"),
     ],
 )

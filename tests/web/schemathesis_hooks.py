@@ -21,6 +21,8 @@ from gramwatt.engine.tables.sweep import variable_inputs
 from gramwatt.model import AnyCalculator, Kind, NumberList, Quantity, RowName, Table, TimeSeries, units
 from gramwatt.model.kinds import Count
 from gramwatt.model.parsing import ValueParseError
+from gramwatt.web.request_parsing import FORMATS_OF_OPTIONS
+from gramwatt.web.table_options import FORMATS_OF_OPTIONS as FORMATS_OF_TABLE_OPTIONS
 
 AXES = ("vary", "values", "from", "to", "count")
 
@@ -53,6 +55,7 @@ def _repair_query(calculator: AnyCalculator, below: str, query: dict[str, Any], 
     if case.method.upper() == "GET":
         _add_needed(calculator, query, find_query_example(calculator))
     _repair_units(calculator, query, case)
+    _repair_options(below, query)
     if below in ("sweep", "chart"):
         _repair_axes(calculator, query)
 
@@ -79,6 +82,18 @@ def _repair_units(calculator: AnyCalculator, query: dict[str, Any], case: Any) -
         is_valid = False
     if not is_valid:
         query.pop("units", None)
+
+
+def _repair_options(below: str, query: dict[str, Any]) -> None:
+    """Leave out options that the format of the response ignores: which belong together no schema can say."""
+    formats = FORMATS_OF_TABLE_OPTIONS if below in ("batch", "sweep") else FORMATS_OF_OPTIONS
+    for name in [name for name, fitting in formats.items() if query.get("format", "json") not in fitting]:
+        if below not in ("chart", "{result}"):
+            query.pop(name, None)
+    if below == "{result}":
+        query.pop("decimal", None)  # a table is JSON
+    if "best" not in query:
+        query.pop("least", None)
 
 
 def _repair_axes(calculator: AnyCalculator, query: dict[str, Any]) -> None:

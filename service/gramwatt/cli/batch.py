@@ -235,7 +235,7 @@ def _compute_remotely(
 
     style, summary = make_style(options), RunSummary()
     response_format = "arrow" if to in BINARY_FORMATS else to
-    query = {**constants, "format": response_format, **_make_query(options, keep)}
+    query = {**constants, "format": response_format, **_make_query(options, keep, response_format)}
     request = RemoteBatch(url, name, query, source.upload_format, source.read_upload())
     with contextlib.closing(request):
         if response_format == "arrow":
@@ -248,13 +248,13 @@ def _compute_remotely(
     return summary
 
 
-def _make_query(options: TableOptions, keep: str) -> dict[str, str]:
+def _make_query(options: TableOptions, keep: str, to: str) -> dict[str, str]:
     """Return the options as query parameters of the service."""
     parameters = {
         "units": options.units,
         "given": "true" if options.given else "",
         "uncertainty": "true" if options.uncertainty else "",
-        "sep": options.sep or "",
+        "sep": options.sep if options.sep and options.sep != "," and to == "csv" else "",
         "decimal": options.decimal,
         "digits": str(options.digits),
         "header": options.header,
