@@ -1,4 +1,4 @@
-"""Options of a format work or are refused, and no header of CSV depends on the data."""
+"""Options of a format work or are rejected, and no header of CSV depends on the data."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ FLIGHT = {"log": {"time": [0, 1, 2], "voltage": [16, 15, 16], "current": [8, 9, 
         (f"{SWEEP}&least=true&format=csv", {"/least"}),
     ],
 )
-def test_what_would_be_ignored_is_refused(client: FlaskClient, url: str, pointers: set[str]) -> None:
+def test_what_would_be_ignored_is_rejected(client: FlaskClient, url: str, pointers: set[str]) -> None:
     response = client.get(url)
     assert response.status_code == 422
     assert {error["pointer"] for error in response.get_json()["errors"]} == pointers
@@ -51,7 +51,7 @@ def test_a_format_of_its_own_has_no_options(client: FlaskClient, option: str) ->
 
 
 @pytest.mark.parametrize("url", [f"{PACK}&working=false", f"{PACK}&format=csv", SWEEP, f"{SWEEP}&format=arrow"])
-def test_a_default_value_is_never_refused(client: FlaskClient, url: str) -> None:
+def test_a_default_value_is_never_rejected(client: FlaskClient, url: str) -> None:
     assert client.get(f"{url}&header=units&digits=12&decimal=.").data == client.get(url).data
 
 
@@ -59,8 +59,8 @@ def test_the_decimal_sign_of_a_table_may_be_that_of_the_request_alone(client: Fl
     url = "/v1/pack-energy/batch?format=json&decimal=,"
     sent = client.post(url, data=b"cells;capacity\n6;1,3 Ah\n", content_type="text/csv")
     assert sent.get_json()[0]["usable_energy"] == 23.088
-    refused = client.post(url, json=[{"cells": 6, "capacity": 1300}])
-    assert [error["pointer"] for error in refused.get_json()["errors"]] == ["/decimal"]
+    rejected = client.post(url, json=[{"cells": 6, "capacity": 1300}])
+    assert [error["pointer"] for error in rejected.get_json()["errors"]] == ["/decimal"]
 
 
 @pytest.mark.parametrize("calculator", CALCULATORS, ids=lambda calculator: calculator.name)

@@ -132,9 +132,9 @@ def iter_csv(
         for name, kind in calculator.input_fields.items()
         if name not in calculator.result_fields and not (table and not kind.fits_query)
     }
-    for name, kind in calculator.result_fields.items():
+    for name, result in calculator.result_fields.items():
         if name != table:
-            before |= _columns(name, kind, response, header)
+            before |= _columns(name, result, response, header)
     after = {"cautions": " ".join(dict.fromkeys(caution["code"] for caution in response["cautions"]))}
     if alone:
         before, after = {}, {}
