@@ -10,7 +10,7 @@ import pytest
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
-from engine.tables.table_helpers import FORMATS, decode_rows, encode_rows
+from engine.tables.table_helpers import FORMATS, bare_header, decode_rows, encode_rows
 from gramwatt.engine.wire_formats import FORMATS as MEDIA
 
 BATCH = "/v1/pack-energy/batch"
@@ -26,11 +26,6 @@ Row = dict[str, Any]
 def post(client: FlaskClient, body: bytes | str, sent: str = "csv", query: str = "", **headers: str) -> TestResponse:
     named = {name.replace("_", "-"): value for name, value in headers.items()}
     return client.post(BATCH + query, data=body, content_type=MEDIA.get(sent, sent), headers=named)
-
-
-def bare_header(form: str) -> str:
-    """Return the option for a header without units where the format has a header."""
-    return "header=names" if form in ("csv", "tsv") else ""
 
 
 def rows(answer: TestResponse, form: str = "csv", separator: str | None = None) -> list[Row]:

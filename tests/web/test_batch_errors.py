@@ -10,7 +10,7 @@ import pyarrow as pa
 import pytest
 from flask.testing import FlaskClient
 
-from engine.tables.table_helpers import FORMATS, encode_rows, stream
+from engine.tables.table_helpers import FORMATS, bare_header, encode_rows, stream
 from gramwatt.engine.tables import compute, csv_reader
 from gramwatt.engine.tables.chunks import BatchResult, Chunk
 from gramwatt.engine.tables.plan import Plan
@@ -92,7 +92,7 @@ def test_rows_before_a_break_in_json_stand_and_a_last_one_tells_it(
 @pytest.mark.parametrize("wanted", FORMATS)
 def test_rows_before_the_end_of_a_truncated_arrow_stream_stand(client: FlaskClient, wanted: str) -> None:
     whole = stream(pa.table({"cells": [6.0, 4.0, 6.0, 4.0], "capacity": [1300.0] * 4}), 2)
-    answer = post(client, whole[:-40], "arrow", f"?format={wanted}&header=names")
+    answer = post(client, whole[:-40], "arrow", f"?format={wanted}&{bare_header(wanted)}")
     *good, last = rows(answer, wanted)
     assert [row["usable_energy"] for row in good] == pytest.approx([23.088, 15.392], rel=1e-12)
     message = last["error"]["detail"] if isinstance(last["error"], dict) else last["error"]
@@ -139,7 +139,7 @@ def test_a_bug_in_the_middle_is_reported_in_the_table(
 ) -> None:
     failing_at(2, monkeypatch)
     with caplog.at_level(logging.ERROR):
-        answer = post(client, LONG, query=f"?format={wanted}&header=names")
+        answer = post(client, LONG, query=f"?format={wanted}&{bare_header(wanted)}")
         *good, last = rows(answer, wanted)
     assert 0 < len(good) < 20
     assert all(row["usable_energy"] == pytest.approx(23.088, rel=1e-12) for row in good)
@@ -186,7 +186,7 @@ def test_many_invalid_rows_are_reported_in_short_and_all_counted(client: FlaskCl
     """Long explanations of each of a million rows would help nobody."""
     body = "cells,capacity\n" + "99,1300\n" * 1100 + "6,1300\n"
     for form in ("csv", "json"):
-        *bad, good = rows(post(client, body, query=f"?header=names&format={form}"), form)
+        *bad, good = rows(post(client, body, query=f"?format={form}&{bare_header(form)}"), form)
         assert good["usable_energy"] == 23.088
         output = [json.dumps(row["error"]) for row in bad]
         assert "Must be from 1 to 24" in output[999]
@@ -203,7 +203,7 @@ def test_more_errors_than_fit_in_a_line_are_counted(client: FlaskClient, form: s
     values = list(RIGHT.values())
     bad = [["x"] * wrong + values[wrong:] for wrong in (shown, shown + 1)]
     body = "\n".join(",".join(row) for row in (RIGHT, *bad)) + "\n"
-    whole, cut = (row["error"] for row in rows(post(client, body, query=f"?header=names&format={form}"), form))
+    whole, cut = (row["error"] for row in rows(post(client, body, query=f"?format={form}&{bare_header(form)}"), form))
     texts = [whole, cut] if form == "csv" else [whole["detail"], cut["detail"]]
     assert [text.partition("; and ")[2] for text in texts] == ["", "1 more"]
     assert all(text.count(": ") >= shown for text in texts)

@@ -24,6 +24,11 @@ PLAIN: Final = Style(header="names")
 Row = dict[str, Any]
 
 
+def bare_header(form: str) -> str:
+    """Return the option for a header without units where the format has a header."""
+    return "header=names" if form in ("csv", "tsv") else ""
+
+
 def source_of(raw: bytes) -> Source:
     """Return a source that reads these bytes."""
     return io.BytesIO(raw).read

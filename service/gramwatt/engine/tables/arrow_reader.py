@@ -145,7 +145,7 @@ def _check_size(batch: pa.RecordBatch, unfolding: ExpansionCounter) -> None:
 
 
 def _split_batch(header: Header, batch: pa.RecordBatch, first: int) -> Iterator[Chunk]:
-    """Yield a block at a time, so that columns stay in the processor's cache, or one without rows for an empty table."""
+    """Yield a block at a time, so that columns stay in the processor's cache; an empty table has one without rows."""
     for start in range(0, batch.num_rows if first else max(1, batch.num_rows), BLOCK_ROWS):
         rows = min(BLOCK_ROWS, batch.num_rows - start)
         cells: dict[str, Cells] = {}
