@@ -171,6 +171,38 @@ def test_pipelined_requests_get_responses_in_order(live: str, parts: int) -> Non
     assert received.count(b"23.088") >= 2
 
 
+OFFER = b"Connection: Upgrade, HTTP2-Settings\r\nUpgrade: h2c\r\nHTTP2-Settings: AAMAAABkAAQCAAAAAAIAAAAA\r\n"
+
+
+@pytest.mark.parametrize("framing", ["length", "chunked"])
+@pytest.mark.parametrize("cut", [0, 30, -1])
+def test_an_offer_of_another_protocol_is_ignored(live: str, framing: str, cut: int) -> None:
+    """Java's HttpClient makes it with its first request. RFC 9110, 7.8: a server may ignore it; the body counts."""
+    head = HEAD.replace(b"Connection: close\r\n", OFFER)
+    if framing == "length":
+        request = head + b"Content-Length: %d\r\n\r\n" % len(BODY) + BODY
+    else:
+        request = head + b"Transfer-Encoding: chunked\r\n\r\n" + chunked(BODY, 7)
+    both = request + request.replace(OFFER, b"Connection: close\r\n")
+    at = cut if cut >= 0 else len(request) - 10
+    with connect(live) as connection:
+        connection.sendall(both[:at])
+        time.sleep(0.05 if at else 0)
+        connection.sendall(both[at:])
+        received = read_to_end(connection)
+    assert received.count(b"HTTP/1.1 200 OK") == 2
+    assert received.count(b'"usable_energy": 23.088') == 2
+
+
+def test_a_request_for_a_tunnel_is_rejected(live: str) -> None:
+    """CONNECT switches the protocol too, and has no offer that could be left out."""
+    with connect(live) as connection:
+        connection.sendall(b"CONNECT x:80 HTTP/1.1\r\n" + OFFER + b"Host: x\r\n\r\n")
+        status, _ = read_answer(connection)
+    assert status == 404
+    assert answers(live)
+
+
 def test_requests_sent_ahead_are_few(live: str) -> None:
     """The accepted ones get responses in order, and the last response closes the connection."""
     with connect(live) as connection:

@@ -15,6 +15,7 @@ import termios
 from http import HTTPStatus
 from typing import Any, Final
 
+import httptools
 from uvicorn.protocols.http.httptools_impl import HttpToolsProtocol
 
 from gramwatt.server.problem import make_counted_problem
@@ -52,10 +53,34 @@ class InvalidRequest(Exception):
         self.status = status
 
 
+class RequestParser(httptools.HttpRequestParser):
+    """A parser that ignores offers to switch to another protocol, as RFC 9110, 7.8 allows.
+
+    llhttp takes what follows the head of such a request for the other protocol. Java's HttpClient offers HTTP/2 with
+    each first request, and sends the body all the same.
+    """
+
+    def __init__(self, connection: Connection) -> None:
+        super().__init__(connection)
+        self.connection = connection
+        self.set_dangerous_leniencies(lenient_data_after_close=True)
+
+    def feed_data(self, data: bytes) -> None:  # type: ignore[override]
+        """Parse what came; a head that offers an upgrade is parsed again without the offer."""
+        while True:
+            try:
+                return super().feed_data(data)
+            except httptools.HttpParserUpgrade as upgrade:
+                if not self.connection.head_without_upgrade:
+                    raise
+                data = self.connection.head_without_upgrade + data[upgrade.args[0] :]
+
+
 class Connection(HttpToolsProtocol):
     """uvicorn's connection, which also.
 
     - bounds a request's head in size and time, and the number of requests sent ahead of their responses;
+    - ignores offers to switch to another protocol;
     - responds to what cannot be read with a problem, and closes so that the client receives it;
     - responds to a client that has closed its sending side, and notices if it has closed both;
     - ends a client that reads its response too slowly;
@@ -65,10 +90,12 @@ class Connection(HttpToolsProtocol):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.logger = _logger
+        self.parser = RequestParser(self)
         self.head_timer: asyncio.TimerHandle | None = None
         self.read_timer: asyncio.TimerHandle | None = None
         self.presence_timer: asyncio.TimerHandle | None = None
         self.head_size = 0
+        self.head_without_upgrade = b""
         self.in_head = self.uploading = self.rejected = self.stopping = False
 
     @property
@@ -158,6 +185,9 @@ class Connection(HttpToolsProtocol):
     def on_headers_complete(self) -> None:
         """Check a head. Raises `InvalidRequest`."""
         self.in_head = False
+        self.head_without_upgrade = self.make_head_without_upgrade() if self.parser.should_upgrade() else b""
+        if self.head_without_upgrade:
+            return
         if len(self.url) > MAX_LINE_LENGTH:
             raise InvalidRequest(414, f"A URL may have {MAX_LINE_LENGTH} characters.")
         if len(self.headers) > MAX_FIELDS:
@@ -180,6 +210,19 @@ class Connection(HttpToolsProtocol):
         super().on_headers_complete()
         if self.stopping:
             self.close_after_response()
+
+    def make_head_without_upgrade(self) -> bytes:
+        """Return the head of this request without its offer of another protocol; empty if it has none (CONNECT)."""
+        fields = [name + b": " + value for name, value in self.headers if name != b"upgrade"]
+        if len(fields) == len(self.headers):
+            return b""
+        version = self.parser.get_http_version().encode()
+        return b"\r\n".join([self.parser.get_method() + b" " + self.url + b" HTTP/" + version, *fields, b"", b""])
+
+    def on_message_complete(self) -> None:
+        """End a request, unless its head is parsed again."""
+        if not self.head_without_upgrade:
+            super().on_message_complete()
 
     def send_400_response(self, msg: str) -> None:
         """Answer what the parser could not read; uvicorn calls this where parsing failed."""
