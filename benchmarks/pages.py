@@ -1,4 +1,4 @@
-"""Pages and charts: every calculator's page, as it opens and with inputs of its own; charts as SVG and PNG."""
+"""Pages and charts: every calculator's page, as it opens and with inputs of its own; pages to read; charts."""
 
 from __future__ import annotations
 
@@ -21,6 +21,8 @@ FASTEST: Final = 2_000
 PAGES_A_SECOND_AND_CORE: Final = 150
 DEFAULT: Final = "default page"
 FILLED: Final = "page with inputs"
+READ: Final = {"reference page": "/reference/{name}", "page of an operation": "/docs/calculate_{identifier}"}
+READ_PAGES_A_SECOND_AND_CORE: Final = 40
 CHARTS: Final = {"chart, SVG": "svg", "chart, PNG": "png"}
 
 
@@ -42,7 +44,21 @@ def run(report: Report, options: Options, servers: dict[str, Server], chosen: Se
             other = made.get((EARLIER, kind))
             earlier = f"   earlier {median(other.costs):.0f} us" if other else ""
             report.figure(kind, contestant.describe(spread=False) + earlier)
+    _pages_to_read(report, options, versions, [example.calculator for example in _one_each(chosen)])
     _charts(report, options, versions, _one_each(chosen))
+
+
+def _pages_to_read(report: Report, options: Options, versions: Sequence[Server], names: Sequence[str]) -> None:
+    report.section = "Pages to read a second and core, of all calculators in turn, by CPU time"
+    ours = next((server for server in versions if server.name == OURS), versions[0])
+    for kind, path in READ.items():
+        requests = [
+            get_request(path.format(name=name, identifier=name.replace("-", "_")), "", "text/html") for name in names
+        ]
+        contestant = rounds.admit(report, ours, Workload(kind, lambda *_, each=requests: each, connections=CONNECTIONS))
+        if contestant is not None:
+            rounds.run_rounds([contestant], options.page_rounds, options.page_seconds, even=options.even)
+            report.measure(kind, [1e6 / cost for cost in contestant.costs], READ_PAGES_A_SECOND_AND_CORE)
 
 
 def _one_each(chosen: Sequence[Example]) -> list[Example]:
