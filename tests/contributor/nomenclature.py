@@ -5,19 +5,16 @@
 
 from __future__ import annotations
 
-import importlib
-import pkgutil
-import typing
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 
-from gramwatt import physics
 from gramwatt.charts.formatting import unit_sign
 from gramwatt.engine import registry
-from gramwatt.model import Count, Kind, NumberList, Quantity, Table, TimeSeries, Unit, get_fields
+from gramwatt.model import Count, Kind, NumberList, Quantity, Table, TimeSeries, get_fields
+from gramwatt.model.constants import list_constants
 
 PATH: Final = Path(__file__).resolve().parents[2] / "NOMENCLATURE.md"
 SYMBOLS: Final = {
@@ -95,17 +92,6 @@ def quantities() -> dict[str, tuple[list[str], list[str]]]:
     return dict(sorted(found.items()))
 
 
-def constants() -> Iterator[tuple[str, Any, str, str]]:
-    """Yield name, value, unit and module of the constants of kernels."""
-    for info in pkgutil.iter_modules(physics.__path__):
-        module = importlib.import_module(f"{physics.__name__}.{info.name}")
-        for name, hint in typing.get_type_hints(module, include_extras=True).items():
-            for part in (hint, *typing.get_args(hint)):
-                for note in getattr(part, "__metadata__", ()):
-                    if isinstance(note, Unit) and not name.startswith("_"):
-                        yield name, getattr(module, name), note.spelling, info.name
-
-
 def nomenclature() -> str:
     """Return the page."""
     lines = [
@@ -124,7 +110,8 @@ def nomenclature() -> str:
         used = ", ".join(f"`{user}`" for user in users)
         lines.append(f"| {SYMBOLS.get(name, '')} | `{name}` | {shown} | {used} |")
     lines += ["", "## Constants", "", "| Symbol | Name | Value | Unit | Module |", "| --- | --- | --- | --- | --- |"]
-    for name, value, unit, module in constants():
-        shown = f"{value:.10g}" if np.ndim(value) == 0 else f"table of {np.size(value)}"
-        lines.append(f"| {SYMBOLS.get(name, '')} | `{name}` | {shown} | {unit} | `physics/{module}.py` |")
+    for each in list_constants():
+        shown = f"{each.value:.10g}" if np.ndim(each.value) == 0 else f"table of {np.size(each.value)}"
+        symbol = SYMBOLS.get(each.name, "")
+        lines.append(f"| {symbol} | `{each.name}` | {shown} | {each.unit} | `physics/{each.module}.py` |")
     return "\n".join(lines) + "\n"

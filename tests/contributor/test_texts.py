@@ -23,7 +23,7 @@ def test_the_nomenclature_is_current() -> None:
 
 
 def test_every_symbol_names_a_quantity_or_a_constant() -> None:
-    names = {*nomenclature.quantities(), *(name for name, *_ in nomenclature.constants())}
+    names = {*nomenclature.quantities(), *(each.name for each in list_constants())}
     assert [name for name in nomenclature.SYMBOLS if name not in names] == []
 
 

@@ -76,18 +76,17 @@ class Inputs:
 
 
 MIXTURE = (
-    f"(pressure - vapour_pressure) / ({constants.DRY_AIR_GAS_CONSTANT} * temperature)"
-    f" + vapour_pressure / ({air.WATER_VAPOUR_GAS_CONSTANT} * temperature)"
+    "(pressure - vapour_pressure) / (DRY_AIR_GAS_CONSTANT * temperature)"
+    " + vapour_pressure / (WATER_VAPOUR_GAS_CONSTANT * temperature)"
 )
 DENSITY_ALTITUDE = "geometric altitude at which the standard atmosphere of ISO 2533 has this density"
 MEASURED_OR_STANDARD = "as measured, or of the standard atmosphere at this elevation"
-CELSIUS = f"(temperature - {constants.ICE_POINT})"
-VAPOUR_PRESSURE = (
-    f"humidity * {air.BUCK_PRESSURE} * exp(({air.BUCK_SLOPE} - {CELSIUS} / {air.BUCK_CURVATURE}) * {CELSIUS}"
-    f" / (temperature - {constants.ICE_POINT} + {air.BUCK_OFFSET}))"
+BUCK = "BUCK_PRESSURE * exp((BUCK_SLOPE - celsius / BUCK_CURVATURE) * celsius / (BUCK_OFFSET + celsius))"
+STANDARD_TEMPERATURE = "SEA_LEVEL_TEMPERATURE - LAPSE_RATE * geopotential_height"
+STANDARD_PRESSURE = (
+    "SEA_LEVEL_PRESSURE * (1 - LAPSE_RATE * geopotential_height / SEA_LEVEL_TEMPERATURE)"
+    "**(STANDARD_GRAVITY / (DRY_AIR_GAS_CONSTANT * LAPSE_RATE))"
 )
-SOUND = f"sqrt({constants.DRY_AIR_HEAT_RATIO} * pressure / air_density)"
-RATIO = f"air_density / {constants.STANDARD_AIR_DENSITY}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,11 +103,40 @@ class Results:
     temperature: Annotated[
         Array, Quantity("degC", "Temperature.", label="Air temperature", at_least=-273.15, method=MEASURED_OR_STANDARD)
     ]
-    speed_of_sound: Annotated[Array, Quantity("m/s", "Speed of sound, by virtual temperature.", formula=SOUND)]
+    speed_of_sound: Annotated[Array, Quantity("m/s", "Speed of sound, by virtual temperature.", formula="sqrt(DRY_AIR_HEAT_RATIO * pressure / air_density)")]
     density_ratio: Annotated[
-        Array, Quantity("1", "Density over that of standard air at sea level.", label="Relative density", formula=RATIO)
+        Array, Quantity("1", "Density over that of standard air at sea level.", label="Relative density", formula="air_density / STANDARD_AIR_DENSITY")
     ]
-    vapour_pressure: Annotated[Array, Quantity("hPa", "Partial pressure of water vapour.", formula=VAPOUR_PRESSURE)]
+    vapour_pressure: Annotated[Array, Quantity("hPa", "Partial pressure of water vapour.", formula="humidity * saturation_pressure")]
+
+
+@dataclass(frozen=True, slots=True)
+class Steps:
+    """Between elevation, temperature and humidity, and the air."""
+
+    geopotential_height: Annotated[
+        Array,
+        Quantity(
+            "m",
+            "Height in a field of constant gravity.",
+            signed=True,
+            formula="EARTH_RADIUS * elevation / (EARTH_RADIUS + elevation)",
+        ),
+    ]
+    celsius: Annotated[
+        Array,
+        Quantity("K", "Temperature from 0 °C.", label="Degrees Celsius", signed=True, formula="temperature - ICE_POINT"),
+    ]
+    saturation_pressure: Annotated[Array, Quantity("hPa", "Pressure of saturated vapour.", formula=BUCK)]
+
+
+def find_steps(given: Inputs, found: Results) -> Steps:
+    """Return the height of the standard atmosphere, and the vapour that the air can hold."""
+    return Steps(
+        geopotential_height=air.geopotential_height(given.elevation),
+        celsius=found.temperature - constants.ICE_POINT,
+        saturation_pressure=air.saturation_pressure(found.temperature),
+    )
 
 
 def air_density(given: Inputs) -> Results:
@@ -136,6 +164,7 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=air_density,
+    steps=find_steps,
     category="before",
     charts=(
         CurveChart(
@@ -157,11 +186,13 @@ CALCULATOR = Calculator(
             "temperature",
             "that of the standard atmosphere at this elevation",
             lambda given: air.standard_atmosphere(given.elevation).temperature,
+            formula=STANDARD_TEMPERATURE,
         ),
         Assumption(
             "pressure",
             "that of the standard atmosphere at this elevation",
             lambda given: air.standard_atmosphere(given.elevation).pressure,
+            formula=STANDARD_PRESSURE,
         ),
     ),
     references=(

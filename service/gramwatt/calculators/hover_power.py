@@ -17,7 +17,7 @@ from gramwatt.model import (
     Quantity,
     Reference,
 )
-from gramwatt.physics import constants, hover
+from gramwatt.physics import hover
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +67,7 @@ class Inputs:
     power_deviate: drivetrain.PowerDeviate
 
 
-WEIGHT = f"mass * {constants.STANDARD_GRAVITY}"
+WEIGHT = "mass * STANDARD_GRAVITY"
 IDEAL_POWER = f"{WEIGHT} * (climb_speed + induced_velocity)"
 ELECTRICAL_POWER = "shaft_power / drive_efficiency + avionics_power"
 DISK_LOADING = f"{WEIGHT} / (motors * pi * diameter**2 / 4)"

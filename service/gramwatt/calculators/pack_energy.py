@@ -47,9 +47,6 @@ class Inputs:
     pack_mass: pack_fields.PackMass
 
 
-NOMINAL = f"cells times the nominal cell voltage: {NOMINAL_VOLTAGES}"
-FULL = f"cells times the full cell voltage: {by_chemistry(cells.FULL_VOLTAGE)}"
-CUTOFF = f"cells times the cut-off cell voltage: {CUTOFF_VOLTAGES}"
 TRAVEL = "carry-on up to 100 Wh; airline-approval above that, up to 160 Wh; not-in-baggage above"
 
 
@@ -61,10 +58,16 @@ class Results:
     nominal_energy: Annotated[
         Array, Quantity("Wh", "Energy on the label.", label="Label energy", formula="nominal_voltage * capacity")
     ]
-    nominal_voltage: Annotated[Array, Quantity("V", "Voltage on the label.", method=NOMINAL)]
-    full_voltage: Annotated[Array, Quantity("V", "Voltage after a full charge.", method=FULL)]
+    nominal_voltage: Annotated[Array, Quantity("V", "Voltage on the label.", formula="cells * nominal_cell_voltage")]
+    full_voltage: Annotated[Array, Quantity("V", "Voltage after a full charge.", formula="cells * full_cell_voltage")]
     cutoff_voltage: Annotated[
-        Array, Quantity("V", "Loaded voltage at which to have landed.", label="Cut-off voltage", method=CUTOFF)
+        Array,
+        Quantity(
+            "V",
+            "Loaded voltage at which to have landed.",
+            label="Cut-off voltage",
+            formula="cells * cutoff_cell_voltage",
+        ),
     ]
     usable_charge: Annotated[Array, Quantity("mAh", "Charge used in flight.", formula="capacity * (1 - reserve)")]
     cell_capacity: Annotated[
@@ -87,6 +90,29 @@ class Results:
             method=TRAVEL,
         ),
     ]
+
+
+@dataclass(frozen=True, slots=True)
+class Steps:
+    """What the chemistry says of one cell."""
+
+    nominal_cell_voltage: Annotated[Array, Quantity("V", "Voltage on the label of a cell.", method=NOMINAL_VOLTAGES)]
+    full_cell_voltage: Annotated[
+        Array, Quantity("V", "Voltage of a full cell.", method=by_chemistry(cells.FULL_VOLTAGE))
+    ]
+    cutoff_cell_voltage: Annotated[
+        Array,
+        Quantity("V", "Cut-off voltage of a loaded cell.", label="Cut-off cell voltage", method=CUTOFF_VOLTAGES),
+    ]
+
+
+def find_steps(given: Inputs, _: Results) -> Steps:
+    """Return the voltages of one cell."""
+    return Steps(
+        nominal_cell_voltage=cells.NOMINAL_VOLTAGE[given.chemistry],
+        full_cell_voltage=cells.FULL_VOLTAGE[given.chemistry],
+        cutoff_cell_voltage=cells.CUTOFF_VOLTAGE[given.chemistry],
+    )
 
 
 def pack_energy(given: Inputs) -> Results:
@@ -120,6 +146,7 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=pack_energy,
+    steps=find_steps,
     category="choose",
     sentences=(
         Sentence(

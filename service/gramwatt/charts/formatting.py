@@ -40,9 +40,9 @@ def describe_ranges(is_partial: bool) -> str:
 
 
 def find_field(calculator: Calculator[Any, Any], name: str) -> Kind | None:
-    """Return the kind of a result, an input or a column of a table (``parts.mass``); None if there is none."""
+    """Return the kind of a result, an input, a step or a column of a table (``parts.mass``); None if there is none."""
     table, _, column = name.rpartition(".")
-    owners = (calculator.result_fields, calculator.input_fields)
+    owners = (calculator.result_fields, calculator.input_fields, calculator.step_fields)
     fields = [owner[table].columns for owner in owners if table in owner] if table else owners
     return next((each[column] for each in fields if column in each), None)
 

@@ -63,7 +63,7 @@ Examples:
 )
 @click.option("--digits", type=click.IntRange(1, 12), help="Significant digits.  [default: those that are certain]")
 @click.option("--cautions", "all_cautions", is_flag=True, help="Show the cautions that always hold, too.")
-@click.option("--working", is_flag=True, help="Show the formula, numbers and sources of each result.")
+@click.option("--working", is_flag=True, help="Show step by step how each result was computed.")
 @click.option("-h", "--help", "show_help", is_flag=True, help="Show this message; with a calculator, its inputs.")
 def calc(
     name: str | None,

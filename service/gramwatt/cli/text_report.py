@@ -19,6 +19,7 @@ from gramwatt.model.messages import (
     Estimate,
     add_unit,
     format_estimate,
+    format_number,
     format_probability,
     format_share,
     lower_first,
@@ -31,6 +32,8 @@ FIRST_ROWS: Final = 5
 """Rows that it shows of a longer table."""
 MAX_TEXT_WIDTH: Final = 100
 """Characters of a line of prose, however wide the terminal."""
+WORKING_DIGITS: Final = 6
+"""Significant digits of a value in the working."""
 SMALLEST_PERCENT: Final = 1e-6
 """A smaller change is rounding."""
 NO_RESULT: Final = "no result"
@@ -64,6 +67,7 @@ def format_report(
         report.format_cautions("finding", "! "),
         report.format_values(),
         *report.format_tables(),
+        report.format_working(),
         report.format_inputs(),
         report.format_cautions("missing", "? "),
         report.format_standing(),
@@ -113,7 +117,7 @@ class _Report:
         return self.wrap(f"Before you fly: {count} {noun}. Read {'it' if count == 1 else 'them'} with --cautions.")
 
     def format_values(self) -> list[str]:
-        """Return a line for each result that is no table: label, value, unit and range; with its working."""
+        """Return a line for each result that is no table: label, value, unit and range."""
         names = [name for name, kind in self.calculator.result_fields.items() if not kind.columns]
         names = [name for name in names if name in self.response["results"]]
         rows = [self._format_value(name) for name in names]
@@ -125,14 +129,46 @@ class _Report:
         lines = []
         if any(spread for *_, spread in rows):
             lines.append(" " * (label_width + number_width + unit_width + 5) + "95 % range")
-        for name, (label, text, unit, spread) in zip(names, rows, strict=True):
+        for label, text, unit, spread in rows:
             start = f"{label:<{label_width}}  "
             if unit is None:
                 lines += self.wrap(text, " " * len(start), start)
             else:
                 lines.append(f"{start}{text:>{number_width}} {unit:<{unit_width}}  {spread}".rstrip())
-            lines += self._format_working(name)
         return lines
+
+    def format_working(self) -> list[str]:
+        """Return the steps of the working, each below those that it names, and the sources they cite."""
+        working = self.response.get("working")
+        if not working:
+            return []
+        lines = [click.style("Working", bold=True)]
+        for step in working["steps"]:
+            cited = "".join(f" [{number}]" for number in step["references"])
+            lines += self.wrap(f"{step['name']}{cited}", "    ", "  ")
+            unit = step.get("unit", "1")
+            pieces = [step.get("formula"), step.get("numbers"), self._format_step_value(step.get("value"), unit)]
+            for piece in filter(None, pieces):
+                lines += self.wrap(f"= {piece}", " " * 8, " " * 6)
+            lines += self._format_working_rows(step, unit)
+            if "method" in step:
+                lines += self.wrap(step["method"], " " * 6)
+        lines += ["", click.style("Sources", bold=True)]
+        for source in working["references"]:
+            text = " ".join(filter(None, (f"[{source['number']}]", source["text"], source.get("url"))))
+            lines += self.wrap(text, "      ", "  ")
+        return lines
+
+    def _format_working_rows(self, step: Mapping[str, Any], unit: str) -> Iterator[str]:
+        for row in step.get("rows", ()):
+            value = self._format_step_value(row["value"], unit) or NO_RESULT
+            text = " = ".join(filter(None, (row.get("formula"), row.get("numbers"), value)))
+            yield from self.wrap(f"{row['name']}: {text}", " " * 10, " " * 6)
+        if "omitted_rows" in step:
+            yield f"      and {step['omitted_rows']} more rows"
+
+    def _format_step_value(self, value: float | None, unit: str) -> str:
+        return "" if value is None else add_unit(format_number(value, WORKING_DIGITS), unit)
 
     def _format_value(self, name: str) -> tuple[str, str, str | None, str]:
         """Return label, value, unit and range of a result. The unit of what is no number is None."""
@@ -150,11 +186,6 @@ class _Report:
         if uncertainty.get("no_result"):
             spread += f"  ({NO_RESULT} in {format_share(uncertainty['no_result'])})"
         return label, estimate.value, unit_sign(unit), spread
-
-    def _format_working(self, name: str) -> Iterator[str]:
-        for step, content in self.response.get("working", {}).get(name, {}).items():
-            text = "; ".join(reference["text"] for reference in content) if step == "references" else content
-            yield from self.wrap(f"{step}: {text}", " " * 6, " " * 4)
 
     def _estimate(self, value: Any, name: str, unit: str, *uncertainty: float | None) -> Estimate:
         """Return a value, its standard uncertainty and the ends of its range as text."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -13,6 +13,13 @@ from gramwatt.engine.defaults import get_replacements
 from gramwatt.engine.input_plans import CompleteInputs
 from gramwatt.engine.uncertainty import Draws, Shape, Source, get_values, set_values
 from gramwatt.model import AnyCalculator, Assumption, BoolArray
+
+
+class Taken(NamedTuple):
+    """An assumption that was tried, and where its value was taken: (N,), or (N, M) of a column; None for nowhere."""
+
+    assumption: Assumption[Any]
+    rows: BoolArray | None
 
 
 def fill_assumptions(calculator: AnyCalculator, inputs: Any) -> Any:
@@ -30,14 +37,14 @@ def fill_in_place(assumptions: Sequence[Assumption[Any]], inputs: Any) -> None:
 
 def fill_and_record_assumptions(
     calculator: AnyCalculator, inputs: Any, complete: CompleteInputs, rows: int
-) -> tuple[dict[str, BoolArray], list[Assumption[Any]]]:
+) -> tuple[dict[str, BoolArray], list[Taken]]:
     """Fill in the assumptions and mark in ``complete.assumed`` what was assumed: (N,), or (N, M) of a table's column.
 
-    Returns the rows whose value was solved from measured inputs, by input; and the assumptions that some row took.
+    Returns the rows whose value was solved from measured inputs, by input; and the assumptions that were tried.
     """
     every_row, no_rows = all_true(rows), all_false(rows)
     solved: dict[str, BoolArray] = {}
-    taken = []
+    taken: list[Taken] = []
     for assumption in calculator.assumptions:
         name = assumption.name
         if complete.present.get(name) is every_row and complete.unused.get(name, no_rows) is no_rows:
@@ -46,8 +53,8 @@ def fill_and_record_assumptions(
             _all_present(complete.present, assumption.solved_from, rows)
         ):
             continue
-        taken.append(assumption)
         filled = _fill(assumption, inputs)
+        taken.append(Taken(assumption, filled))
         if filled is None:
             continue
         assumed_rows = filled
@@ -72,7 +79,7 @@ def _forget_replaced(calculator: AnyCalculator, complete: CompleteInputs) -> Non
 
 def fill_draws(
     draws: Draws,
-    assumptions: Sequence[Assumption[Any]],
+    taken: Sequence[Taken],
     inputs: Any,
     present: Mapping[str, BoolArray],
     solved: Mapping[str, BoolArray],
@@ -84,7 +91,7 @@ def fill_draws(
     rows that give an input, ``solved`` those that solve one.
     """
     unsolved: dict[str, BoolArray] = {}
-    for assumption in assumptions:
+    for assumption, _ in taken:
         name, path = assumption.name, tuple(assumption.name.split("."))
         filled = _fill(assumption, draws.inputs, inputs if assumption.once else None)
         if assumption.solved_from and name in solved:

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from gramwatt.engine import columns, defaults, input_plans, nested, validation
-from gramwatt.engine.assumptions import fill_and_record_assumptions, fill_draws
+from gramwatt.engine.assumptions import Taken, fill_and_record_assumptions, fill_draws
 from gramwatt.engine.assumptions import fill_assumptions as fill_assumptions
 from gramwatt.engine.budget import count_samples, reserve_result_rows
 from gramwatt.engine.column_types import Cells, Column, all_false, all_true, column_uncertainties
@@ -19,7 +19,7 @@ from gramwatt.engine.draws import DRAWS, FEW_DRAWS, FEWEST_DRAWS, MANY_SAMPLES, 
 from gramwatt.engine.input_plans import CompleteInputs, get_conditions
 from gramwatt.engine.sources import get_deviates, list_sources
 from gramwatt.engine.uncertainty import Draws, PropagatedUncertainty
-from gramwatt.model import AnyCalculator, Assumption, BoolArray, Caution, Kind, Rule, Table, get_fields
+from gramwatt.model import AnyCalculator, BoolArray, Caution, Kind, Rule, Table, get_fields
 from gramwatt.model.messages import InputError
 
 
@@ -54,6 +54,7 @@ class Outcome:
     """Of a single request with a craft document: the inputs that come from it, in declared order."""
     chosen: Mapping[str, str] = dataclasses.field(default_factory=dict)
     """The names of the rows that those come from, by the member of a request that chooses them."""
+    taken: Sequence[Taken] = ()
     over_budget: bool = False
     """Whether rows are valid but ask for more work than the request may; their errors say how much."""
 
@@ -157,6 +158,7 @@ def _compute(
         notices,
         uncertainty,
         given,
+        taken=taken,
     )
 
 
@@ -164,19 +166,19 @@ def _draw(
     calculator: AnyCalculator,
     inputs: Any,
     complete: CompleteInputs,
-    taken: Sequence[Assumption[Any]],
+    taken: Sequence[Taken],
     solved: Mapping[str, BoolArray],
     rows: int,
     count: int,
 ) -> Draws | None:
     """Return draws of the inputs; None where all are exact.
 
-    ``taken`` are the assumptions that some row took, ``solved`` the rows whose value follows from measured inputs.
+    ``taken`` are the assumptions that were tried, ``solved`` the rows whose value follows from measured inputs.
     """
     sources, deviates = list_sources(calculator, inputs, complete), get_deviates(calculator)
     if not sources and not deviates:
         no_rows = all_false(rows)
-        assumed = [each for each in taken if each.is_uncertain]
+        assumed = [each for each, _ in taken if each.is_uncertain]
         if all(complete.assumed.get(each.name, no_rows) is no_rows for each in assumed):
             return None
     samples = float(count_samples(calculator, inputs, rows).max()) if calculator.takes_recordings else 0.0

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import functools
 import itertools
-import re
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, TypeAlias
@@ -15,7 +14,6 @@ from typing import Any, Final, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from gramwatt.engine.caution_texts import format_field
 from gramwatt.engine.cautions import build_cautions, find_known_inputs
 from gramwatt.engine.column_types import all_false
 from gramwatt.engine.evaluate import Outcome
@@ -23,6 +21,7 @@ from gramwatt.engine.given import build_given
 from gramwatt.engine.limits import MAX_LISTED_NAMES
 from gramwatt.engine.rounding import round_number, round_numbers
 from gramwatt.engine.row_names import restore_names
+from gramwatt.engine.working import build_working
 from gramwatt.model import (
     RANGE_SUFFIXES,
     AnyCalculator,
@@ -33,7 +32,7 @@ from gramwatt.model import (
     Table,
     units,
 )
-from gramwatt.model.messages import join_with_or, spell_out_expressions, suggest
+from gramwatt.model.messages import join_with_or, suggest
 
 ResponseBody: TypeAlias = dict[str, Any]
 RANGE: Final = tuple(RANGE_SUFFIXES)
@@ -81,7 +80,7 @@ def build_response(
     if uncertainty:
         response["uncertainty"] = uncertainty
     if working:
-        response["working"] = _build_working(outcome, row, response)
+        response["working"] = build_working(outcome, row, layout.result_units)
     return response
 
 
@@ -287,45 +286,6 @@ def _build_entries(
             round_number(each) if has else None for each, has in zip(missing.tolist(), known, strict=True)
         ]
     return entry
-
-
-def _build_working(outcome: Outcome, row: int, response: ResponseBody) -> dict[str, dict[str, Any]]:
-    """Return formula, formula with numbers, and references, by result and by column of a table."""
-    calculator = outcome.calculator
-    shown: dict[str, dict[str, Any]] = {}
-    for name, kind in calculator.result_fields.items():
-        steps: dict[str, Any] = {}
-        formula, method = kind.formula, spell_out_expressions(kind.method)
-        if formula:
-            steps["formula"] = formula
-            if response["results"][name] is not None:
-                steps["numbers"] = _insert_numbers(formula, outcome, row)
-        if method:
-            steps["method"] = method
-        steps["references"] = [
-            {"text": reference.text, **({"url": reference.url} if reference.url else {})}
-            for reference in calculator.references
-            if name in reference.about or not reference.about
-        ]
-        shown[name] = steps
-        shown |= {
-            f"{name}.{column}": {"method": spell_out_expressions(inner.method), "references": []}
-            for column, inner in kind.columns.items()
-            if inner.method
-        }
-    return shown
-
-
-def _insert_numbers(formula: str, outcome: Outcome, row: int) -> str:
-    known = {**outcome.calculator.input_fields, **outcome.calculator.result_fields}
-
-    def replace(match: re.Match[str]) -> str:
-        if match[0] not in known:
-            return match[0]
-        value = format_field(outcome, row, match[0], digits=6, absolute=True)
-        return f"({value})" if " " in value else value
-
-    return re.sub(r"[a-z_][a-z0-9_]*", replace, formula)
 
 
 def check_result_units(calculator: AnyCalculator, wanted: Mapping[str, str]) -> None:

@@ -39,7 +39,7 @@ Severity: TypeAlias = Literal["high", "medium", "low"]
 
 @dataclass(frozen=True, slots=True)
 class Reference:
-    """Where a formula or a figure comes from. ``about`` names results; empty means all of them."""
+    """Where a formula or a figure comes from. ``about`` names results and steps; empty means all results."""
 
     text: str
     _: KW_ONLY
@@ -116,6 +116,8 @@ class Assumption(Generic[I]):
     solved_from: tuple[str, ...] = ()
     """Measured inputs that the value is derived from rather than assumed; without one of them there is no value."""
 
+    formula: str = ""
+    """Of a value that one expression gives: that one, for the working. In a column it names other columns first."""
     once: bool = False
     """Whether it is decided on the inputs as given: the draws of these, where uncertain, do not change it."""
     draw: str = ""
@@ -185,6 +187,9 @@ class Calculator(Generic[I, R]):
     references: tuple[Reference, ...]
     cautions: tuple[Caution[I, R], ...]
     examples: tuple[Example, ...]
+    steps: Callable[[I, R], Any] | None = None
+    """Return what lies between inputs and results, for the working: a dataclass of declared fields, whose type it
+    names. A step without a value was not taken. A table named like one of the results has more columns of its rows."""
     sentences: tuple[Sentence[I, R], ...] = ()
     """The headline in words: the first one that applies."""
     rules: tuple[Rule[I, R], ...] = ()
@@ -229,6 +234,11 @@ class Calculator(Generic[I, R]):
     def result_fields(self) -> Mapping[str, Kind]:
         """The results, in order, the headline first."""
         return get_fields(self.results)
+
+    @property
+    def step_fields(self) -> Mapping[str, Kind]:
+        """The steps between inputs and results, in order."""
+        return {} if self.steps is None else get_fields(_get_return_type(self.steps))
 
     @property
     def headline(self) -> str:
@@ -286,6 +296,11 @@ AnyCalculator: TypeAlias = Calculator[Any, Any]
 
 def _get_tables(fields: Mapping[str, Kind]) -> Mapping[str, Table]:
     return {name: kind for name, kind in fields.items() if isinstance(kind, Table)}
+
+
+@functools.cache
+def _get_return_type(function: Callable[..., Any]) -> type[Any]:
+    return typing.cast("type[Any]", typing.get_type_hints(function)["return"])
 
 
 @functools.cache

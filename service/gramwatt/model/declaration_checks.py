@@ -17,6 +17,8 @@ from gramwatt.model.charts import (
     TimeSeriesChart,
     WaterfallChart,
 )
+from gramwatt.model.constants import get_constants
+from gramwatt.model.expressions import find_expression_problems, list_names
 from gramwatt.model.kinds import DeclarationError, Kind, Quantity, Text, get_fields, get_label
 from gramwatt.model.messages import NOTICE_PLACEHOLDER
 
@@ -61,6 +63,7 @@ def declaration_problems(calculator: AnyCalculator) -> Iterator[str]:
     for name, kind in results.items():
         yield from (f"{name}: {problem}" for problem in kind.find_result_problems(inputs))
     yield from _find_label_problems(calculator.input_fields, results)
+    yield from _find_formula_problems(calculator)
     for part in ("references", "cautions", "examples", "charts", "title", "summary"):
         if not getattr(calculator, part):
             yield f"{part} missing"
@@ -87,6 +90,46 @@ def _find_row_name_problems(calculator: AnyCalculator) -> Iterator[str]:
         table = calculator.input_tables.get(kind.of)
         if table is None or not isinstance(table.columns.get("name"), Text):
             yield f"{path} refers to {kind.of}, which is no table of inputs with a text called name"
+
+
+def _find_formula_problems(calculator: AnyCalculator) -> Iterator[str]:
+    """Yield what is wrong with the formulas of results and steps, and steps that no formula or method names."""
+    named: set[str] = set()
+    for fields in (calculator.result_fields, calculator.step_fields):
+        for name, kind in fields.items():
+            for path, each in ((name, kind), *((f"{name}.{column}", inner) for column, inner in kind.columns.items())):
+                expressions = (*each.formulas, *each.method.split("`")[1::2])
+                named |= {_qualify(calculator, n, path) for text in expressions for n in list_names(text)}
+                for formula in each.formulas:
+                    problems = find_expression_problems(formula, lambda n, p=path: _is_known(calculator, n, p))
+                    yield from (f"{path}: {problem}" for problem in problems)
+    for assumption in calculator.assumptions:
+        if assumption.formula:
+            path = assumption.name
+            named |= {_qualify(calculator, n, path) for n in list_names(assumption.formula)}
+            problems = find_expression_problems(assumption.formula, lambda n, p=path: _is_known(calculator, n, p))
+            yield from (f"{path}: {problem}" for problem in problems)
+    for name, kind in calculator.step_fields.items():
+        if name in calculator.input_fields or (name in calculator.result_fields and not kind.columns):
+            yield f"the step {name} is an input or a result"
+        steps = (f"{name}.{column}" for column in kind.columns if column != "name") if kind.columns else (name,)
+        yield from (f"no formula names the step {step}" for step in steps if step not in named)
+
+
+def _qualify(calculator: AnyCalculator, name: str, path: str) -> str:
+    """Return the path of a name in the formula of a field: in a row of a table, its own columns come first."""
+    table = path.rpartition(".")[0]
+    owners = (calculator.result_fields, calculator.step_fields, calculator.input_fields)
+    is_column = any(table in fields and name in fields[table].columns for fields in owners)
+    return f"{table}.{name}" if is_column else name
+
+
+def _is_known(calculator: AnyCalculator, name: str, path: str) -> bool:
+    table, _, column = _qualify(calculator, name, path).rpartition(".")
+    owners = (calculator.input_fields, calculator.result_fields, calculator.step_fields)
+    if table:
+        return any(table in fields and column in fields[table].columns for fields in owners)
+    return column in get_constants() or any(column in fields for fields in owners)
 
 
 def _find_name_problems(inputs: Mapping[str, Kind], results: Mapping[str, Kind]) -> Iterator[str]:
@@ -144,7 +187,8 @@ def _list_references(
 ) -> Iterator[tuple[str, str, Mapping[str, Kind]]]:
     """Yield each name that a part of the declaration refers to, with that part and the names it may refer to."""
     fields = {**inputs, **results}
-    yield from (("reference", n, results) for r in calculator.references for n in r.about)
+    explained = {**results, **calculator.step_fields, **inputs}
+    yield from (("reference", n, explained) for r in calculator.references for n in r.about)
     yield from (("rule", n.partition(".")[0], results) for r in calculator.rules for n in r.results)
     yield from (("assumption", a.name.partition(".")[0], inputs) for a in calculator.assumptions)
     yield from (("caution", c.assumed.partition(".")[0], inputs) for c in calculator.cautions if c.assumed)

@@ -55,12 +55,17 @@ def standard_atmosphere(altitude: Array) -> StandardAir:
     ----------
     ISO 2533:1975, the same as ICAO Doc 7488: equations of clause 2, tables by geometric altitude.
     """
-    height = EARTH_RADIUS * altitude / (EARTH_RADIUS + altitude)
+    height = geopotential_height(altitude)
     temperature = SEA_LEVEL_TEMPERATURE - LAPSE_RATE * np.minimum(height, TROPOPAUSE)
     over_scale_height = np.maximum(height - TROPOPAUSE, 0) / _scale_height(temperature)
     ratio = temperature / SEA_LEVEL_TEMPERATURE
     pressure = SEA_LEVEL_PRESSURE * ratio ** _pressure_exponent() * np.exp(-over_scale_height)
     return StandardAir(temperature, pressure, pressure / (constants.DRY_AIR_GAS_CONSTANT * temperature))
+
+
+def geopotential_height(altitude: Array) -> Array:
+    """Compute the height (N,) [m] at which constant gravity does as much work as real gravity up to an altitude [m]."""
+    return EARTH_RADIUS * altitude / (EARTH_RADIUS + altitude)
 
 
 def standard_altitude(density: Array) -> Array:

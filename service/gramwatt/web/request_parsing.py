@@ -39,7 +39,7 @@ RESPONSE_OPTIONS: Final[Mapping[str, Kind]] = {
     "units": Text(
         "Units of results, as result:unit pairs separated by commas: usable_energy:kJ.", max_length=400, optional=True
     ),
-    "working": Flag("For JSON: add the formula of each result, the same with numbers inserted, and its sources."),
+    "working": Flag("For JSON: add how each result was computed, step by step, and the sources."),
     "format": Choice(
         tuple(BASE_MEDIA_TYPES), "The format of the response, instead of an Accept header.", optional=True
     ),

@@ -183,7 +183,7 @@ PACK_RESISTANCE: Final = (
     f"as measured; else `cells * cell_resistance * exp(activation_energy / {constants.MOLAR_GAS_CONSTANT} * "
     f"(1 / pack_temperature - 1 / {constants.REFERENCE_TEMPERATURE})) + lead_resistance`"
 )
-SPEED_OF_SOUND: Final = f"sqrt({constants.DRY_AIR_HEAT_RATIO} * {constants.DRY_AIR_GAS_CONSTANT} * air_temperature)"
+SPEED_OF_SOUND: Final = "sqrt(DRY_AIR_HEAT_RATIO * DRY_AIR_GAS_CONSTANT * air_temperature)"
 PackResistance: TypeAlias = Annotated[
     Array,
     Quantity(

@@ -13,7 +13,7 @@ from gramwatt.physics import constants
 
 PACK: Final = ("cells", "capacity")
 
-LAW = f"reference_power * (mass / reference_mass)**mass_exponent * sqrt({constants.STANDARD_AIR_DENSITY} / air_density)"
+LAW = "reference_power * (mass / reference_mass)**mass_exponent * sqrt(STANDARD_AIR_DENSITY / air_density)"
 
 FLIGHT_POWER = (
     "the constant power at which the pack, by the model of endurance, takes as long from full down to the charge used "

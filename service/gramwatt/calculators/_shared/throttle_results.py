@@ -6,7 +6,6 @@ import numpy as np
 
 from gramwatt.calculators._shared import fields, pack_fields
 from gramwatt.model import Array, NumberList, Quantity
-from gramwatt.physics import constants
 
 MAX_TIP_MACH: Final = 0.7
 """Above it air at the blades begins to be faster than sound, which the coefficients leave out. Rule of thumb, no
@@ -31,7 +30,7 @@ EFFICIENCY = (
     "(throttle_cap * loaded_voltage * motor_current)"
 )
 
-OVER_WEIGHT = f"thrust / (mass * {constants.STANDARD_GRAVITY})"
+OVER_WEIGHT = "thrust / (mass * STANDARD_GRAVITY)"
 
 MOTOR_CURRENT = f"{TORQUE} * kv * (1 - kv_deficit) + no_load_current"
 

@@ -53,10 +53,12 @@ class BaseKind:
     """Inputs that are neither used nor given their default where this one is given."""
     sum_of: tuple[Term, ...] = ()
     """What adds up to this input where a craft document does not give it: to a quantity, or to the rows of a table."""
-    formula: str = ""
-    """Of a result: an expression over names of inputs and results, true in SI units; a test evaluates it."""
+    formula: str | tuple[str, ...] = ""
+    """Of a result or a step: an expression over names, true in SI units (see `expressions`); a test evaluates it. Of
+    several the first whose names all have a value is the one that was used."""
     method: str = ""
-    """Of a result that no single expression gives: how it is computed, in words, with ``` `expressions` ``` in them."""
+    """Of a result or a step: how it is computed, in words, with ``` `expressions` ``` in them. Of one with several
+    formulas: what holds where none of them applies."""
     needs: tuple[str, ...] = ()
     """Of a result: the optional inputs without which it has no value."""
 
@@ -79,6 +81,11 @@ class BaseKind:
     def is_required(self) -> bool:
         """Whether an input must be given, its own declaration alone considered."""
         return not self.optional and self.default is None
+
+    @property
+    def formulas(self) -> tuple[str, ...]:
+        """The formulas, in the order in which they are tried."""
+        return self.formula if isinstance(self.formula, tuple) else (self.formula,) if self.formula else ()
 
     @property
     def has_numbers(self) -> bool:

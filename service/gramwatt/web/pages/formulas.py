@@ -125,6 +125,8 @@ def _typeset(node: ast.expr, labels: Mapping[str, str]) -> _Term:
             return _Term(_PI)
         case ast.Name(name) if name in labels:
             return _Term(f"<mi>{escape(labels[name])}</mi>")
+        case ast.Attribute(ast.Name(table), column) if f"{table}.{column}" in labels:
+            return _Term(f"<mi>{escape(labels[f'{table}.{column}'])}</mi>")
         case ast.Name(name) if symbol := _SYMBOL.fullmatch(name):
             return _typeset_symbol(*symbol.groups())
         case ast.Compare(left, [operator], [right]):

@@ -30,6 +30,7 @@ from gramwatt.model import (
     get_label,
     units,
 )
+from gramwatt.model.constants import get_constants
 from gramwatt.model.messages import format_number, join_with_or, lower_first, unit_sign
 from gramwatt.web.pages.formulas import typeset_equation, typeset_text
 
@@ -54,7 +55,8 @@ class ReferenceField:
     description: str = ""
     notes: tuple[str, ...] = ()
     """Sentences that follow from the declaration: what is assumed, what it replaces, what is usual."""
-    formula: Markup | None = None
+    formulas: tuple[Markup, ...] = ()
+    """Of several the first whose names all have a value is used."""
     method: Markup | None = None
     """How it is computed, in words."""
     sources: tuple[int, ...] = ()
@@ -77,6 +79,8 @@ class ReferencePage:
 
     calculator: AnyCalculator
     results: tuple[ReferenceField, ...]
+    steps: tuple[ReferenceField, ...]
+    """What lies between inputs and results."""
     groups: tuple[FieldGroup, ...]
     any_of: tuple[str, ...]
     """Inputs of which at least one is required, in words."""
@@ -100,15 +104,14 @@ class ReferencePage:
 @functools.cache
 def make_reference(calculator: AnyCalculator) -> ReferencePage:
     """Return the page of a calculator."""
-    fields = {**calculator.input_fields, **calculator.result_fields}
-    columns = {name: column for kind in fields.values() for name, column in kind.columns.items()}
-    labels = {name: lower_first(get_label(name, kind)) for name, kind in {**columns, **fields}.items()}
+    labels = get_formula_labels(calculator)
     cautions: dict[str, list[Markup]] = {"finding": [], "missing": [], "standing": []}
     for caution in calculator.cautions:
         cautions[caution.kind].append(_fill_with_labels(calculator, caution))
     return ReferencePage(
         calculator,
         tuple(describe_result(calculator, name, kind, labels) for name, kind in calculator.result_fields.items()),
+        tuple(describe_result(calculator, name, kind, labels) for name, kind in calculator.step_fields.items()),
         _list_groups(calculator),
         tuple(
             join_with_or(lower_first(get_field_label(calculator, name)) for name in group)
@@ -125,9 +128,21 @@ def make_reference(calculator: AnyCalculator) -> ReferencePage:
     )
 
 
-def find_reference_field(calculator: AnyCalculator, result: str) -> ReferenceField:
-    """Return what the reference has of a result."""
-    return next(field for field in make_reference(calculator).results if field.name == result)
+@functools.cache
+def get_formula_labels(calculator: AnyCalculator) -> Mapping[str, str]:
+    """Return the words for all that a formula of a calculator may name."""
+    owners = (calculator.step_fields, calculator.input_fields, calculator.result_fields)
+    fields = {name: kind for owner in owners for name, kind in owner.items()}
+    columns = {
+        name: kind
+        for owner in owners
+        for table, each in owner.items()
+        for column, kind in each.columns.items()
+        for name in (column, f"{table}.{column}")
+    }
+    labels = {name: get_label(name.rpartition(".")[2], kind) for name, kind in {**columns, **fields}.items()}
+    constants = {name: each.label for name, each in get_constants().items()}
+    return {name: lower_first(label) for name, label in {**constants, **labels}.items()}
 
 
 def _list_groups(calculator: AnyCalculator) -> tuple[FieldGroup, ...]:
@@ -192,7 +207,7 @@ def describe_result(calculator: AnyCalculator, path: str, kind: Kind, labels: Ma
         _format_bounds(kind, is_input=False),
         description=kind.description,
         notes=(f"Needs {join_with_or(needs)}.",) if needs else (),
-        formula=typeset_equation(lower_first(label), kind.formula, labels) if kind.formula else None,
+        formulas=tuple(typeset_equation(lower_first(label), formula, labels) for formula in kind.formulas),
         method=typeset_text(sentence(kind.method), labels) if kind.method else None,
         sources=tuple(number for number, reference in enumerate(calculator.references, 1) if path in reference.about),
         columns=tuple(

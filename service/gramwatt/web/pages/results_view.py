@@ -22,6 +22,7 @@ from gramwatt.model.messages import (
     format_share,
 )
 from gramwatt.web.pages.description import describe_calculator
+from gramwatt.web.pages.working_view import WorkingStep, make_working
 
 MAX_ROWS: Final = 60
 """Rows of a table on a page. The CSV has all of them."""
@@ -82,9 +83,8 @@ class ResultsView:
     more_findings: tuple[str, ...]
     standing: tuple[str, ...]
     """Cautions that always hold."""
-    working: tuple[tuple[ResultValue, Mapping[str, Any], tuple[int, ...]], ...]
-    """Values with their working and the numbers of their sources."""
-    sources: tuple[Mapping[str, str], ...]
+    working: tuple[WorkingStep, ...]
+    sources: tuple[Mapping[str, Any], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,13 +192,6 @@ def make_results_view(
     values = {
         name: formatter.value(name, descriptions[name]) for name in calculator.result_fields if name not in tables
     }
-    sources: list[Mapping[str, str]] = []
-    working = []
-    for name, steps in response["working"].items():
-        sources += [reference for reference in steps["references"] if reference not in sources]
-        if name in values:
-            numbers = tuple(sources.index(reference) + 1 for reference in steps["references"])
-            working.append((values[name], steps, numbers))
     findings = [each for each in response["cautions"] if each["kind"] != "standing" and not _is_reason(each, response)]
     first = _count_first(findings)
     texts = [each["text"] for each in findings]
@@ -210,8 +203,8 @@ def make_results_view(
         tuple(texts[:first]),
         tuple(texts[first:]),
         tuple(each["text"] for each in response["cautions"] if each["kind"] == "standing"),
-        tuple(working),
-        tuple(sources),
+        make_working(calculator, response["working"], formatter.localize),
+        tuple(response["working"]["references"]),
     )
     return view, response
 

@@ -25,7 +25,6 @@ from gramwatt.web.pages.craft_form import describe_choosers, describe_fields, de
 from gramwatt.web.pages.description import describe_calculator
 from gramwatt.web.pages.downloads import make_download
 from gramwatt.web.pages.fragments import render_cached, unit_options
-from gramwatt.web.pages.reference import find_reference_field
 from gramwatt.web.pages.text import linked_text, marked_text, mathematical_text, readable_formula, readable_text
 from gramwatt.web.pages.views import CalculatorView, make_view, page_chart_style, read_form
 from gramwatt.web.pages.web_component import LATEST, script, versions
@@ -53,7 +52,6 @@ blueprint.add_app_template_global(describe_choosers)
 blueprint.add_app_template_global(describe_fields)
 blueprint.add_app_template_global(describe_names)
 blueprint.add_app_template_global(describe_rows)
-blueprint.add_app_template_global(find_reference_field)
 blueprint.add_app_template_global(unit_options)
 blueprint.add_app_template_global(render_cached)
 for text_filter in (

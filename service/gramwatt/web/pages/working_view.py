@@ -1,0 +1,98 @@
+"""The working of a response as pages show it: formulas typeset, the same with numbers, values, sources by number."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+from markupsafe import Markup
+
+from gramwatt.charts.formatting import find_field, sentence
+from gramwatt.model import AnyCalculator
+from gramwatt.model.messages import add_unit, format_number, lower_first
+from gramwatt.web.pages.formulas import typeset_equation, typeset_text
+from gramwatt.web.pages.reference import get_formula_labels
+
+DIGITS: Final = 6
+MAX_FORMULA_ROWS: Final = 4
+"""Rows of a table whose formulas are shown with numbers."""
+
+
+@dataclass(frozen=True, slots=True)
+class WorkingRow:
+    """A row of a table: its name, its formula with numbers, its value."""
+
+    name: str
+    numbers: str
+    value: str
+
+
+@dataclass(frozen=True, slots=True)
+class WorkingStep:
+    """A result or a step before it."""
+
+    label: str
+    table: str
+    """The label of the table that it is a column of."""
+    formula: Markup | None
+    numbers: str
+    value: str
+    """With its unit; empty of what is no number, and without a value."""
+    method: Markup | None
+    rows: tuple[WorkingRow, ...]
+    """Of a column with a formula."""
+    more_rows: int
+    """Rows that are not among these."""
+    values: str
+    """Of a column without a formula: its values."""
+    sources: tuple[int, ...]
+
+
+def make_working(
+    calculator: AnyCalculator, working: Mapping[str, Any], localize: Callable[[str], str]
+) -> tuple[WorkingStep, ...]:
+    """Return the steps of a response's working; ``localize`` gives numbers the chosen decimal sign."""
+    return tuple(_make_step(calculator, entry, localize) for entry in working["steps"])
+
+
+def _make_step(calculator: AnyCalculator, entry: Mapping[str, Any], localize: Callable[[str], str]) -> WorkingStep:
+    unit = entry.get("unit", "1")
+
+    def format_value(value: float | None) -> str:
+        return "" if value is None else add_unit(localize(format_number(value, DIGITS)), unit)
+
+    path, rows = entry["name"], entry.get("rows", ())
+    with_numbers = [row for row in rows if "numbers" in row][:MAX_FORMULA_ROWS]
+    formula = entry.get("formula")
+    return WorkingStep(
+        entry["label"],
+        _get_label(calculator, path.rpartition(".")[0]),
+        typeset_formula(calculator, path, formula) if formula else None,
+        localize(entry.get("numbers", "")),
+        format_value(entry.get("value")),
+        _typeset_method(calculator, path) if "method" in entry else None,
+        tuple(WorkingRow(row["name"], localize(row["numbers"]), format_value(row["value"])) for row in with_numbers),
+        len(rows) + entry.get("omitted_rows", 0) - len(with_numbers) if with_numbers else 0,
+        "" if with_numbers else "; ".join(format_value(row["value"]) or "–" for row in rows),
+        tuple(entry["references"]),
+    )
+
+
+def _get_label(calculator: AnyCalculator, name: str) -> str:
+    label = get_formula_labels(calculator).get(name, "") if name else ""
+    return label[:1].upper() + label[1:]
+
+
+@functools.lru_cache(maxsize=2048)
+def typeset_formula(calculator: AnyCalculator, path: str, formula: str) -> Markup:
+    """Return a formula of a result or a step, or of a column of a table, as MathML."""
+    labels = get_formula_labels(calculator)
+    return typeset_equation(labels.get(path, path), formula, labels)
+
+
+@functools.lru_cache(maxsize=2048)
+def _typeset_method(calculator: AnyCalculator, path: str) -> Markup:
+    kind = find_field(calculator, path)
+    return typeset_text(sentence("" if kind is None else kind.method), get_formula_labels(calculator))

@@ -1,0 +1,228 @@
+"""The working that is shown is what was computed: formulas, numbers, units, values, sources."""
+
+from __future__ import annotations
+
+import functools
+import math
+import re
+from collections.abc import Callable, Iterator
+from types import SimpleNamespace
+from typing import Any, Final, NamedTuple
+
+import numpy as np
+import pint
+import pytest
+
+from gramwatt import calculate
+from gramwatt.engine import registry
+from gramwatt.engine.evaluate import Outcome, evaluate_columns
+from gramwatt.engine.unit_expressions import UNIT_EXPRESSIONS
+from gramwatt.model import AnyCalculator, Kind, Table, TimeSeries
+from gramwatt.model.constants import get_constants, list_constants
+from gramwatt.model.expressions import list_names
+from gramwatt.model.messages import unit_sign
+
+CALCULATORS: Final = list(registry.load().values())
+EXAMPLES: Final = [
+    pytest.param(calculator, at, id=f"{calculator.name}: {example.title}")
+    for calculator in CALCULATORS
+    for at, example in enumerate(calculator.examples)
+]
+every_example = pytest.mark.parametrize(("calculator", "example"), EXAMPLES)
+every_calculator = pytest.mark.parametrize("calculator", CALCULATORS, ids=lambda calculator: calculator.name)
+REGISTRY: Final[pint.UnitRegistry[float]] = pint.UnitRegistry()
+UNITS: Final = {
+    unit_sign(spelling): expression for units in UNIT_EXPRESSIONS.values() for spelling, expression in units.items()
+}
+NUMBER: Final = re.compile(r"\((-?[\d.]+(?:e[+-]?\d+)?) ([^()*/+-][^()]*(?:\([^()]*\))?)\)|(?<![\w.])([\d.]+(?:e[+-]?\d+)?)")
+"""A number with a unit, or by itself."""
+DIGITS: Final = 6
+"""Significant digits of the numbers that are put in."""
+
+
+class Formula(NamedTuple):
+    """A formula that the working of an example shows with its value."""
+
+    path: str
+    at: int | None
+    """The row of its table."""
+    text: str
+    numbers: str
+    value: float
+    unit: str
+
+
+@functools.cache
+def work(calculator: AnyCalculator, example: int) -> tuple[Outcome, list[dict[str, Any]]]:
+    """Return the outcome of an example, and the steps of its working."""
+    given = dict[str, Any](calculator.examples[example].given)
+    outcome = evaluate_columns(calculator, {name: [value] for name, value in given.items()}, 1, text=False)
+    return outcome, calculate(calculator.name, working=True, **given)["working"]["steps"]
+
+
+def list_formulas(steps: list[dict[str, Any]]) -> Iterator[Formula]:
+    for step in steps:
+        rows = step.get("rows")
+        for at, row in enumerate(rows or [step]):
+            text = row.get("formula", step.get("formula"))
+            if text and "numbers" in row:
+                place = None if rows is None else at
+                yield Formula(step["name"], place, text, row["numbers"], row["value"], step.get("unit", "1"))
+
+
+def name_values(outcome: Outcome) -> dict[str, Any]:
+    """Return all that a formula may name, in SI units; tables with arrays of their columns."""
+    calculator = outcome.calculator
+    steps = None if calculator.steps is None else calculator.steps(outcome.inputs, outcome.results)
+    names: dict[str, Any] = {name: each.value for name, each in get_constants().items()}
+    for fields, values in (
+        (calculator.input_fields, outcome.inputs),
+        (calculator.step_fields, steps),
+        (calculator.result_fields, outcome.results),
+    ):
+        for name, kind in fields.items():
+            if isinstance(kind, Table):
+                columns = {column: getattr(getattr(values, name), column)[0] for column in kind.columns}
+                names[name] = SimpleNamespace(**{**vars(names.get(name, SimpleNamespace())), **columns})
+            elif not isinstance(kind, TimeSeries):
+                names[name] = getattr(values, name)[0]
+    return names
+
+
+def either(of_numbers: Callable[..., Any], of_rows: Callable[[Any], Any]) -> Callable[..., Any]:
+    return lambda *values: of_rows(values[0]) if len(values) == 1 and np.ndim(values[0]) else of_numbers(*values)
+
+
+FUNCTIONS: Final[dict[str, Any]] = {
+    "__builtins__": {},
+    **{name: getattr(math, name) for name in ("sqrt", "exp", "log", "sin", "cos", "acos", "pi")},
+    **{"abs": abs, "sum": np.nansum, "max": either(max, np.nanmax), "min": either(min, np.nanmin)},
+}
+
+
+@every_example
+def test_formulas_are_those_that_were_used(calculator: AnyCalculator, example: int) -> None:
+    """Python's own arithmetic on the text of each formula, with the SI numbers of inputs, steps and results."""
+    outcome, steps = work(calculator, example)
+    names = name_values(outcome)
+    for path, at, text, *_ in list_formulas(steps):
+        table, _, name = path.rpartition(".")
+        columns = {} if at is None else {column: values[at] for column, values in vars(names[table]).items()}
+        expected = (columns or names)[name]
+        value = eval(text, FUNCTIONS, {**names, **columns})
+        assert value == pytest.approx(expected, rel=1e-9, abs=1e-12), f"{path} = {text}"
+
+
+@functools.cache
+def find_unit(sign: str) -> pint.Quantity[float]:
+    """Return one of a unit in SI base units; a temperature is in kelvin in any formula."""
+    return REGISTRY.Quantity(1.0, {**UNITS, "": "dimensionless", "°C": "K"}.get(sign, sign)).to_base_units()
+
+
+def of_pure_numbers(function: Callable[[float], float]) -> Callable[[Any], float]:
+    return lambda value: function(REGISTRY.Quantity(value).m_as("")) if hasattr(value, "m_as") else function(value)
+
+
+PINT_FUNCTIONS: Final[dict[str, Any]] = {
+    **FUNCTIONS,
+    **{name: of_pure_numbers(getattr(math, name)) for name in ("exp", "log", "sin", "cos", "acos")},
+    **{"sqrt": lambda value: value**0.5, "max": max, "min": min},
+}
+
+
+def read_numbers(numbers: str) -> tuple[str, dict[str, tuple[float, str]]]:
+    """Return an expression with names for its numbers, and these with their units."""
+    read: dict[str, tuple[float, str]] = {}
+
+    def rename(match: re.Match[str]) -> str:
+        name = f"n{len(read)}"
+        read[name] = (float(match[1] or match[3]), match[2] or "")
+        return name
+
+    return NUMBER.sub(rename, numbers), read
+
+
+@every_example
+def test_numbers_put_in_give_the_value_in_its_unit(calculator: AnyCalculator, example: int) -> None:
+    """To within the rounding of what was put in; both sides have the same dimension, as Pint finds."""
+    _, steps = work(calculator, example)
+    for path, _, _, numbers, value, unit in list_formulas(steps):
+        expression, read = read_numbers(numbers)
+        code = compile(expression, path, "eval")
+        quantities = {name: each * find_unit(sign) if sign else each for name, (each, sign) in read.items()}
+        found = REGISTRY.Quantity(eval(code, PINT_FUNCTIONS, quantities)).to_base_units()
+        assert (found / find_unit(unit_sign(unit))).dimensionless, f"{path} = {numbers}: no {unit}, but {found}"
+        scales = {name: find_unit(sign).magnitude if sign else 1.0 for name, (_, sign) in read.items()}
+        si = {name: each * scales[name] for name, (each, _) in read.items()}
+        exact, tolerance = eval(code, FUNCTIONS, si), 0.0
+        for name, (each, _) in read.items():
+            if each:
+                half = 0.5 * 10.0 ** (math.floor(math.log10(abs(each))) + 1 - DIGITS) * scales[name]
+                ends = [eval(code, FUNCTIONS, {**si, name: si[name] + change}) for change in (-half, half)]
+                tolerance += max(abs(end - exact) for end in ends)
+        expected = value * find_unit(unit_sign(unit)).magnitude + (273.15 if unit == "degC" else 0.0)
+        assert abs(exact - expected) <= 1.01 * tolerance + 1e-11 * abs(expected), f"{path} = {numbers}: {exact}"
+
+
+def list_declared(calculator: AnyCalculator) -> Iterator[tuple[str, Kind]]:
+    for fields in (calculator.result_fields, calculator.step_fields):
+        for name, kind in fields.items():
+            yield name, kind
+            yield from ((f"{name}.{column}", each) for column, each in kind.columns.items())
+
+
+@every_calculator
+def test_some_example_shows_every_formula_and_every_step(calculator: AnyCalculator) -> None:
+    """Else the tests above might pass over it. So each is shown to be computed as it says."""
+    declared = {(path, formula) for path, kind in list_declared(calculator) for formula in kind.formulas}
+    declared |= {(each.name, each.formula) for each in calculator.assumptions if each.formula}
+    worked = [work(calculator, example)[1] for example in range(len(calculator.examples))]
+    shown = {(formula.path, formula.text) for steps in worked for formula in list_formulas(steps)}
+    assert {each for each in declared if each[0] != "" and each not in shown} == set()
+    names = {step["name"] for steps in worked for step in steps}
+    steps = {path for path, kind in list_declared(calculator) if not kind.columns and path.rpartition(".")[2] != "name"}
+    results = {path for path in steps if path.partition(".")[0] in calculator.result_fields}
+    assert steps - results <= names
+    assert set(calculator.result_fields) - {name for name, kind in calculator.result_fields.items() if kind.columns} <= names
+
+
+@every_calculator
+def test_a_step_stands_below_those_that_it_names(calculator: AnyCalculator) -> None:
+    """Unless they name it in turn, as equations do that are solved together."""
+    _, steps = work(calculator, 0)
+    order = [step["name"] for step in steps]
+    assert len(order) == len(set(order))
+    named = {step["name"]: set(list_names(step.get("formula", ""))) & set(order) for step in steps}
+    reached = {name: set(each) for name, each in named.items()}
+    for _ in order:
+        for name in order:
+            reached[name] |= {far for near in reached[name] for far in reached[near]}
+    for name, each in named.items():
+        late = {other for other in each if order.index(other) > order.index(name)}
+        assert all(name in reached[other] for other in late), f"{name} before {late}"
+
+
+@every_calculator
+def test_sources_are_cited_by_number(calculator: AnyCalculator) -> None:
+    """The list is there once; each result cites those that name it, and those that name none."""
+    working = calculate(calculator.name, working=True, **dict[str, Any](calculator.examples[0].given))["working"]
+    assert [each["text"] for each in working["references"]] == [each.text for each in calculator.references]
+    assert [each["number"] for each in working["references"]] == list(range(1, len(calculator.references) + 1))
+    for step in working["steps"]:
+        owner = step["name"].partition(".")[0]
+        expected = [
+            number
+            for number, each in enumerate(calculator.references, 1)
+            if {owner, step["name"]} & set(each.about) or (not each.about and owner in calculator.result_fields)
+        ]
+        assert step["references"] == expected
+        assert expected or owner not in calculator.result_fields
+
+
+def test_constants_that_formulas_name_are_unique() -> None:
+    expressions = [text for each in CALCULATORS for _, kind in list_declared(each) for text in kind.formulas]
+    expressions += [assumption.formula for each in CALCULATORS for assumption in each.assumptions]
+    used = {name for text in expressions for name in list_names(text)} & set(get_constants())
+    every = [each.name for each in list_constants()]
+    assert used
+    assert [name for name in used if every.count(name) > 1] == []
