@@ -84,14 +84,25 @@ def _unit_of(hint: Any) -> Unit | None:
 
 
 def wrong_dimensions(calculator: Calculator[Any, Any], raw: Any) -> list[str]:
-    """Return the results that do not follow into the other system, for one set of inputs before assumptions."""
+    """Return the results and steps that do not follow into the other system, for inputs before assumptions."""
     kernels = [module for name, module in sys.modules.items() if name.startswith("gramwatt.physics.")]
     own = sys.modules[calculator.formula.__module__]
-    before = evaluate(calculator, fill_assumptions(calculator, raw))
+    before, steps_before = _compute(calculator, raw)
     with other_units(own, *kernels):
         moved = _rescaled(raw, get_fields(calculator.inputs))
-        after = evaluate(calculator, fill_assumptions(calculator, moved))
-    return list(_wrong(before, after, calculator.result_fields))
+        after, steps_after = _compute(calculator, moved)
+    return [
+        *_wrong(before, after, calculator.result_fields),
+        *_wrong(steps_before, steps_after, calculator.step_fields),
+    ]
+
+
+def _compute(calculator: Calculator[Any, Any], raw: Any) -> tuple[Any, Any]:
+    """Return results and steps."""
+    inputs = fill_assumptions(calculator, raw)
+    results = evaluate(calculator, inputs)
+    with np.errstate(all="ignore"):
+        return results, None if calculator.steps is None else calculator.steps(inputs, results)
 
 
 def _wrong(before: Any, after: Any, fields: Mapping[str, Kind], prefix: str = "") -> Iterator[str]:

@@ -34,7 +34,9 @@ def test_it_gives_what_the_service_gives(name: str, example: Example) -> None:
 def test_units_and_working() -> None:
     answer = gramwatt.calculate("pack-energy", cells=6, capacity="1.3 Ah", units={"usable_energy": "kJ"}, working=True)
     assert answer["results"]["usable_energy"] == 83.1168  # by hand: 23.088 Wh x 3.6
-    assert answer["working"]["usable_energy"]["formula"] == "nominal_energy * (1 - reserve)"
+    (step,) = [each for each in answer["working"]["steps"] if each["name"] == "usable_energy"]
+    assert step["formula"] == "nominal_energy * (1 - reserve)"
+    assert (step["value"], step["unit"]) == (83.1168, "kJ")
 
 
 def test_invalid_input_lists_every_error() -> None:

@@ -115,9 +115,13 @@ def test_a_change_that_is_rounding_is_none() -> None:
 
 def test_working() -> None:
     lines = run("calc", "pack-energy", "cells=6", "capacity=1300 ± 13 mAh", "--working").stdout.splitlines()
-    assert "    numbers: (28.86 Wh) * (1 - (20 %))" in lines
-    assert any(line.startswith("    formula: ") for line in lines)
-    assert any(line.startswith("    references: ") for line in lines)
+    at = lines.index("  usable_energy [1]")
+    assert lines[at + 1 : at + 4] == [
+        "      = nominal_energy * (1 - reserve)",
+        "      = (28.86 Wh) * (1 - (20 %))",
+        "      = 23.088 Wh",
+    ]
+    assert lines[lines.index("Sources") + 1].startswith("  [1] Watt-hours on a label")
 
 
 def test_assumed_values_have_labels_and_units() -> None:

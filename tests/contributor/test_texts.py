@@ -6,6 +6,7 @@ import pytest
 
 from contributor import nomenclature
 from contributor.texts import ROOT, add_entries, changelog, readme
+from gramwatt.model.constants import list_constants
 
 STALE = "run `make contract` and look at the diff"
 

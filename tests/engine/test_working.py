@@ -34,7 +34,9 @@ REGISTRY: Final[pint.UnitRegistry[float]] = pint.UnitRegistry()
 UNITS: Final = {
     unit_sign(spelling): expression for units in UNIT_EXPRESSIONS.values() for spelling, expression in units.items()
 }
-NUMBER: Final = re.compile(r"\((-?[\d.]+(?:e[+-]?\d+)?) ([^()*/+-][^()]*(?:\([^()]*\))?)\)|(?<![\w.])([\d.]+(?:e[+-]?\d+)?)")
+NUMBER: Final = re.compile(
+    r"\((-?[\d.]+(?:e[+-]?\d+)?) ([^()*/+-][^()]*(?:\([^()]*\))?)\)|(?<![\w.])([\d.]+(?:e[+-]?\d+)?)"
+)
 """A number with a unit, or by itself."""
 DIGITS: Final = 6
 """Significant digits of the numbers that are put in."""
@@ -96,7 +98,10 @@ def either(of_numbers: Callable[..., Any], of_rows: Callable[[Any], Any]) -> Cal
 FUNCTIONS: Final[dict[str, Any]] = {
     "__builtins__": {},
     **{name: getattr(math, name) for name in ("sqrt", "exp", "log", "sin", "cos", "acos", "pi")},
-    **{"abs": abs, "sum": np.nansum, "max": either(max, np.nanmax), "min": either(min, np.nanmin)},
+    "abs": abs,
+    "sum": np.nansum,
+    "max": either(max, np.nanmax),
+    "min": either(min, np.nanmin),
 }
 
 
@@ -114,7 +119,7 @@ def test_formulas_are_those_that_were_used(calculator: AnyCalculator, example: i
 
 
 @functools.cache
-def find_unit(sign: str) -> pint.Quantity[float]:
+def find_unit(sign: str) -> Any:
     """Return one of a unit in SI base units; a temperature is in kelvin in any formula."""
     return REGISTRY.Quantity(1.0, {**UNITS, "": "dimensionless", "°C": "K"}.get(sign, sign)).to_base_units()
 
@@ -126,7 +131,9 @@ def of_pure_numbers(function: Callable[[float], float]) -> Callable[[Any], float
 PINT_FUNCTIONS: Final[dict[str, Any]] = {
     **FUNCTIONS,
     **{name: of_pure_numbers(getattr(math, name)) for name in ("exp", "log", "sin", "cos", "acos")},
-    **{"sqrt": lambda value: value**0.5, "max": max, "min": min},
+    "sqrt": lambda value: value**0.5,
+    "max": max,
+    "min": min,
 }
 
 
@@ -177,13 +184,12 @@ def test_some_example_shows_every_formula_and_every_step(calculator: AnyCalculat
     declared = {(path, formula) for path, kind in list_declared(calculator) for formula in kind.formulas}
     declared |= {(each.name, each.formula) for each in calculator.assumptions if each.formula}
     worked = [work(calculator, example)[1] for example in range(len(calculator.examples))]
-    shown = {(formula.path, formula.text) for steps in worked for formula in list_formulas(steps)}
-    assert {each for each in declared if each[0] != "" and each not in shown} == set()
+    assert declared - {(each.path, each.text) for steps in worked for each in list_formulas(steps)} == set()
     names = {step["name"] for steps in worked for step in steps}
-    steps = {path for path, kind in list_declared(calculator) if not kind.columns and path.rpartition(".")[2] != "name"}
-    results = {path for path in steps if path.partition(".")[0] in calculator.result_fields}
-    assert steps - results <= names
-    assert set(calculator.result_fields) - {name for name, kind in calculator.result_fields.items() if kind.columns} <= names
+    singles = {name for name, kind in calculator.result_fields.items() if not kind.columns}
+    steps = {name for name, kind in calculator.step_fields.items() if not kind.columns}
+    columns = {f"{name}.{each}" for name, kind in calculator.step_fields.items() for each in kind.columns}
+    assert (singles | steps | columns) - names == set()
 
 
 @every_calculator

@@ -117,11 +117,15 @@ def test_results_are_converted_by_units(client: FlaskClient) -> None:
 
 def test_working_adds_formula_numbers_and_sources(client: FlaskClient) -> None:
     answer = client.get(f"{PACK}&working=true").get_json()
-    step = answer["working"]["usable_energy"]
+    (step,) = [each for each in answer["working"]["steps"] if each["name"] == "usable_energy"]
     assert step["formula"] == "nominal_energy * (1 - reserve)"
     assert step["numbers"] == "(28.86 Wh) * (1 - (20 %))"
-    assert all(shown["references"] for shown in answer["working"].values())
-    assert set(answer["working"]) == set(answer["results"])
+    assert step["value"] == 23.088
+    assert step["unit"] == "Wh"
+    assert [answer["working"]["references"][number - 1]["number"] for number in step["references"]] == step[
+        "references"
+    ]
+    assert set(answer["results"]) <= {each["name"] for each in answer["working"]["steps"]}
     assert "working" not in client.get(PACK).get_json()
 
 

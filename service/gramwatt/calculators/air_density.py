@@ -103,11 +103,26 @@ class Results:
     temperature: Annotated[
         Array, Quantity("degC", "Temperature.", label="Air temperature", at_least=-273.15, method=MEASURED_OR_STANDARD)
     ]
-    speed_of_sound: Annotated[Array, Quantity("m/s", "Speed of sound, by virtual temperature.", formula="sqrt(DRY_AIR_HEAT_RATIO * pressure / air_density)")]
-    density_ratio: Annotated[
-        Array, Quantity("1", "Density over that of standard air at sea level.", label="Relative density", formula="air_density / STANDARD_AIR_DENSITY")
+    speed_of_sound: Annotated[
+        Array,
+        Quantity(
+            "m/s",
+            "Speed of sound, by virtual temperature.",
+            formula="sqrt(DRY_AIR_HEAT_RATIO * pressure / air_density)",
+        ),
     ]
-    vapour_pressure: Annotated[Array, Quantity("hPa", "Partial pressure of water vapour.", formula="humidity * saturation_pressure")]
+    density_ratio: Annotated[
+        Array,
+        Quantity(
+            "1",
+            "Density over that of standard air at sea level.",
+            label="Relative density",
+            formula="air_density / STANDARD_AIR_DENSITY",
+        ),
+    ]
+    vapour_pressure: Annotated[
+        Array, Quantity("hPa", "Partial pressure of water vapour.", formula="humidity * saturation_pressure")
+    ]
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +140,9 @@ class Steps:
     ]
     celsius: Annotated[
         Array,
-        Quantity("K", "Temperature from 0 °C.", label="Degrees Celsius", signed=True, formula="temperature - ICE_POINT"),
+        Quantity(
+            "K", "Temperature from 0 °C.", label="Degrees Celsius", signed=True, formula="temperature - ICE_POINT"
+        ),
     ]
     saturation_pressure: Annotated[Array, Quantity("hPa", "Pressure of saturated vapour.", formula=BUCK)]
 

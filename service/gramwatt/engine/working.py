@@ -1,7 +1,7 @@
 """How the results of a request were computed: the formulas that were used, with numbers put in, and their sources.
 
-Each step stands below those that its formula names, so that they can be followed from top to bottom. What belongs to a
-set of equations that were solved together stands in the order in which they name each other.
+Each step is below those that its formula names, so that they can be followed from top to bottom. Equations that were
+solved together are in the order in which they name each other.
 """
 
 from __future__ import annotations
@@ -119,7 +119,7 @@ class _Sheet:
         return {**content, **method}, (*list_names(formula), *names)
 
     def _describe_rows(self, path: str, found: _Field, unit: str) -> tuple[Entry, tuple[str, ...]]:
-        """Return the same of a column of a table, by row. Of a result without a formula the rows are left out."""
+        """Return the same of a column of a table, by row; without rows for a result that has no formula."""
         kind, values = found.kind, found.values[self.row]
         table = path.rpartition(".")[0]
         rows: list[Entry] = []
@@ -150,7 +150,7 @@ class _Sheet:
         return content, tuple(self._qualify(name, table) for name in (*named, *names))
 
     def _describe_method(self, path: str, kind: Kind, formula: str) -> tuple[Entry, tuple[str, ...]]:
-        """Return the method in words, and the names in it. Of several formulas it is what holds where none applies."""
+        """Return the method in words, and the names in it; without one where one of several formulas applies."""
         method = kind.method
         if method and formula and formula != kind.formula:
             method = ""
@@ -247,7 +247,9 @@ class _Sheet:
         fields, values = self.calculator.input_fields, self.outcome.inputs
         table, _, column = name.rpartition(".")
         if not table and place.table in fields and column in fields[place.table].columns:
-            return fields[place.table].columns[column], getattr(getattr(values, place.table), column)[self.row][place.at]
+            return fields[place.table].columns[column], getattr(getattr(values, place.table), column)[self.row][
+                place.at
+            ]
         if table:
             return fields[table].columns[column], getattr(getattr(values, table), column)[self.row]
         return fields[name], getattr(values, name)[self.row]

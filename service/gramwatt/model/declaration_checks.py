@@ -93,27 +93,35 @@ def _find_row_name_problems(calculator: AnyCalculator) -> Iterator[str]:
 
 
 def _find_formula_problems(calculator: AnyCalculator) -> Iterator[str]:
-    """Yield what is wrong with the formulas of results and steps, and steps that no formula or method names."""
+    """Yield what is wrong with the formulas of results, steps and assumptions, and steps that none of them names."""
     named: set[str] = set()
-    for fields in (calculator.result_fields, calculator.step_fields):
-        for name, kind in fields.items():
-            for path, each in ((name, kind), *((f"{name}.{column}", inner) for column, inner in kind.columns.items())):
-                expressions = (*each.formulas, *each.method.split("`")[1::2])
-                named |= {_qualify(calculator, n, path) for text in expressions for n in list_names(text)}
-                for formula in each.formulas:
-                    problems = find_expression_problems(formula, lambda n, p=path: _is_known(calculator, n, p))
-                    yield from (f"{path}: {problem}" for problem in problems)
+    for path, kind in _list_explained(calculator):
+        expressions = (*kind.formulas, *kind.method.split("`")[1::2])
+        named |= {_qualify(calculator, name, path) for text in expressions for name in list_names(text)}
+        for formula in kind.formulas:
+            yield from _find_problems_of(calculator, formula, path)
     for assumption in calculator.assumptions:
         if assumption.formula:
-            path = assumption.name
-            named |= {_qualify(calculator, n, path) for n in list_names(assumption.formula)}
-            problems = find_expression_problems(assumption.formula, lambda n, p=path: _is_known(calculator, n, p))
-            yield from (f"{path}: {problem}" for problem in problems)
+            named |= {_qualify(calculator, name, assumption.name) for name in list_names(assumption.formula)}
+            yield from _find_problems_of(calculator, assumption.formula, assumption.name)
     for name, kind in calculator.step_fields.items():
         if name in calculator.input_fields or (name in calculator.result_fields and not kind.columns):
             yield f"the step {name} is an input or a result"
         steps = (f"{name}.{column}" for column in kind.columns if column != "name") if kind.columns else (name,)
         yield from (f"no formula names the step {step}" for step in steps if step not in named)
+
+
+def _list_explained(calculator: AnyCalculator) -> Iterator[tuple[str, Kind]]:
+    """Yield results and steps, and the columns of tables of them."""
+    for fields in (calculator.result_fields, calculator.step_fields):
+        for name, kind in fields.items():
+            yield name, kind
+            yield from ((f"{name}.{column}", inner) for column, inner in kind.columns.items())
+
+
+def _find_problems_of(calculator: AnyCalculator, formula: str, path: str) -> Iterator[str]:
+    problems = find_expression_problems(formula, lambda name: _is_known(calculator, name, path))
+    yield from (f"{path}: {problem}" for problem in problems)
 
 
 def _qualify(calculator: AnyCalculator, name: str, path: str) -> str:

@@ -69,4 +69,6 @@ def find_expression_problems(expression: str, known: Callable[[str], bool]) -> I
     except SyntaxError:
         yield f"{expression!r} is not an expression"
         return
-    yield from (f"{expression!r} names {name}, which does not exist" for name in list_names(expression) if not known(name))
+    yield from (
+        f"{expression!r} names {name}, which does not exist" for name in list_names(expression) if not known(name)
+    )

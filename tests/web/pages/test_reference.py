@@ -31,7 +31,7 @@ def test_everything_that_is_declared_is_on_the_page(client: FlaskClient, calcula
         for name, kind in {**columns, **fields}.items():
             assert get_label(name, kind) in text
             assert name in text
-    formulas = [kind for kind in calculator.result_fields.values() if kind.formula]
+    formulas = [text for kind in calculator.result_fields.values() for text in kind.formulas]
     assert len(page.find("div", class_="formula")) >= len(formulas)
     sources = page.one("ol", class_="sources")[1]
     for reference in calculator.references:

@@ -10,9 +10,9 @@ from apispec import APISpec
 from gramwatt.engine.cautions import NO_RESULT, POSSIBLY
 from gramwatt.engine.unusual_inputs import UNUSUAL
 from gramwatt.model import CATEGORIES, Kind
-from gramwatt.web.openapi.inputs import NAME, PRINTABLE, ROW_NAME
 from gramwatt.web.openapi.building import make_array, make_integer, make_map, make_result_object, make_text
-from gramwatt.web.openapi.naming import JsonObject, make_object, refer
+from gramwatt.web.openapi.inputs import NAME, ROW_NAME
+from gramwatt.web.openapi.naming import JsonObject, refer
 from gramwatt.web.openapi.working import WORKING_SCHEMAS
 from gramwatt.web.problems import PROBLEM_TYPES
 
@@ -124,7 +124,9 @@ SCHEMAS: Final[Mapping[str, JsonObject]] = {
         "columns that were copied, and the inputs if `given` is set. With `uncertainty` each result is followed by "
         "`<result>_u`, `<result>_low` and `<result>_high`.",
     ),
-    "InvalidRow": make_result_object({"error": refer("RowError")}, description="A row without results, with the copied columns."),
+    "InvalidRow": make_result_object(
+        {"error": refer("RowError")}, description="A row without results, with the copied columns."
+    ),
     "RowError": make_result_object(
         {
             "row": make_integer(0, 2**53, description="Number of the row in the table, from 1."),

@@ -11,7 +11,7 @@ from markupsafe import Markup
 
 from gramwatt.charts.formatting import find_field, sentence
 from gramwatt.model import AnyCalculator
-from gramwatt.model.messages import add_unit, format_number, lower_first
+from gramwatt.model.messages import add_unit, format_number
 from gramwatt.web.pages.formulas import typeset_equation, typeset_text
 from gramwatt.web.pages.reference import get_formula_labels
 
