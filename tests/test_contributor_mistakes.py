@@ -51,14 +51,14 @@ def test_a_unit_of_the_wrong_dimension_is_caught_by_the_example() -> None:
 
 def test_a_unit_of_the_wrong_dimension_is_caught_by_the_dimensions() -> None:
     """Also for a result that no example names."""
-    wrong = with_result("full_voltage", Quantity("A", "Voltage after a full charge.", method="`cells * full_cell_voltage`"))
+    wrong = with_result("full_voltage", Quantity("A", "Voltage.", method="`cells * full_cell_voltage`"))
     given = evaluate_columns(wrong, {"cells": [6], "capacity": [1300]}, 1, text=False).inputs
     assert wrong_dimensions(wrong, given) == ["full_voltage"]
 
 
 def test_a_unit_that_the_table_lacks_is_caught() -> None:
     with pytest.raises(DeclarationError, match="full_voltage: unit 'kV' is not in the table"):
-        verify(with_result("full_voltage", Quantity("kV", "Voltage after a full charge.", method="`cells * full_cell_voltage`")))
+        verify(with_result("full_voltage", Quantity("kV", "Voltage.", method="`cells * full_cell_voltage`")))
 
 
 def test_a_constant_of_the_wrong_size_is_caught_by_the_example(monkeypatch: pytest.MonkeyPatch) -> None:
