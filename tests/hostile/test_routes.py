@@ -16,6 +16,7 @@ from werkzeug.test import Client
 from gramwatt.server.adapter import WsgiToAsgi
 from gramwatt.server.application import respond_to_error
 from gramwatt.web import create_app
+from gramwatt.web.headers import EXPOSED_HEADERS
 from gramwatt.web.middleware.fast_path import FastPath
 from server.asgi_client import Request, run
 from web.test_fast_path import Case, Response
@@ -125,6 +126,21 @@ def test_every_error_of_every_route_is_a_problem_under_its_id(expected: list[tup
             if case.method != "HEAD":
                 text = gzip.decompress(body) if ("content-encoding", "gzip") in headers else body
                 assert json.loads(text)["instance"] == f"urn:uuid:{dict(headers)['x-request-id']}", case
+
+
+ALWAYS_READABLE = {"cache-control", "content-language", "content-length", "content-type", "expires", "last-modified"}
+"""Headers that scripts of other sites may read anyway (Fetch standard, CORS-safelisted response-header names)."""
+OF_THE_BROWSER = {"content-security-policy", "cross-origin-resource-policy", "date", "referrer-policy", "vary"}
+OF_THE_BROWSER |= {"x-content-type-options"}
+
+
+def test_scripts_of_other_sites_may_read_every_header(expected: list[tuple[Case, Response]]) -> None:
+    seen = {name for _, (_, headers, _) in expected for name, _ in headers if not name.startswith("access-control-")}
+    exposed = {name.strip().lower() for name in EXPOSED_HEADERS.split(",")}
+    assert seen - ALWAYS_READABLE - OF_THE_BROWSER <= exposed
+    assert {"accept-ranges", "content-encoding", "etag", "standing-cautions"} <= seen
+    for _, (_, headers, _) in expected:
+        assert dict(headers)["access-control-expose-headers"] == EXPOSED_HEADERS
 
 
 def test_every_error_of_every_route_is_a_problem_where_flask_fails(expected: list[tuple[Case, Response]]) -> None:

@@ -65,11 +65,16 @@ ARROW_TYPES: Final = (
 )  # fmt: skip
 HEADERS: Final[Mapping[str, tuple[float, tuple[str, ...]]]] = {
     "Accept": (0.2, ACCEPTS),
+    "Accept-Encoding": (
+        0.3,
+        ("gzip", "gzip, deflate, br, zstd", "gzip;q=0", "*", "identity;q=0", ", " * 500, "\x7f", ""),
+    ),
     "Content-Type": (0.05, TYPES),
     "Content-Encoding": (0.03, ENCODINGS),
     "If-None-Match": (0.05, ('"x"', "*", 'W/"x"', '"', "")),
     "X-Request-ID": (0.03, ("x", "\x7f", "a" * 500, "11111111-1111-4111-8111-111111111111")),
-    "Range": (0.02, ("bytes=0-1", "bytes=9-1", "x")),
+    "Range": (0.03, ("bytes=0-1", "bytes=9-1", "bytes=-1", "bytes=99999999-", "bytes=0-0,2-3", "items=0-1", "x")),
+    "If-Range": (0.01, ('"x"', 'W/"x"', "Thu, 01 Jan 1970 00:00:00 GMT", "x")),
     "X-Forwarded-For": (0.02, ("1.2.3.4", "x", "," * 100)),
     "X-Forwarded-Proto": (0.02, ("https", "x", "")),
     "If-Modified-Since": (0.02, ("Thu, 01 Jan 1970 00:00:00 GMT", "x")),

@@ -120,6 +120,7 @@ def make_stream(rows: int) -> bytes:
     [
         ("text/csv", b"id,cells,capacity,capacity_u\n", b"id,cells,capacity,capacity_u\na,6,1300,1\n"),
         ("text/csv", b"id,cells,capacity,capacity_u\n\n\n", b"id,cells,capacity,capacity_u\n,,,\n"),
+        ("text/csv", b"id,craft\n", b'id,craft\na,"{""cells"": 6, ""capacity"": 1300}"\n'),
         (ARROW, make_stream(0), make_stream(1)),
     ],
 )
@@ -133,7 +134,7 @@ def test_a_table_without_rows_has_the_same_header(
     )
     if form == "csv":
         assert without == with_rows[: with_rows.index(b"\r\n") + 2]
-        assert without.startswith(b"id,usable_energy [Wh],usable_energy_u [Wh],")
+        assert without.startswith(b"id,usable_energy [Wh],")
         return
     names = [pa.ipc.open_stream(body).read_all().schema.names for body in (without, with_rows)]
     assert names[0] == names[1]

@@ -85,7 +85,8 @@ def read_first_chunk(plan: Plan, pieces: Iterator[Chunk]) -> tuple[Plan, Iterato
         return plan, iter(())
     known = {*plan.calculator.input_fields, *list_members(plan.calculator)}
     has_uncertainty = any(name not in known and first.has_column(name) for name in first.cells)
-    if has_uncertainty or (MEMBER in first.cells and first.has_column(MEMBER) and _is_craft_uncertain(plan, first)):
+    has_craft = first.rows > 0 and MEMBER in first.cells and first.has_column(MEMBER)
+    if has_uncertainty or (has_craft and _is_craft_uncertain(plan, first)):
         plan = dataclasses.replace(plan, uncertain=True)
     return plan, itertools.chain((first,), pieces)
 

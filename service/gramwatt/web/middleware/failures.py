@@ -19,7 +19,7 @@ from flask import Flask, Response, g
 from flask.typing import ResponseReturnValue
 
 from gramwatt.model.messages import replace_control_characters
-from gramwatt.web.headers import make_request_id
+from gramwatt.web.headers import EXPOSED_HEADERS, make_request_id
 from gramwatt.web.middleware import metrics
 from gramwatt.web.problems import PROBLEM_TYPES, Problem, make_body, respond_to_problem
 
@@ -78,6 +78,7 @@ def make_problem_response(
     headers = [
         ("Content-Type", "application/problem+json"),
         ("Access-Control-Allow-Origin", "*"),
+        ("Access-Control-Expose-Headers", EXPOSED_HEADERS),
         ("Cache-Control", "no-store"),
         ("X-Request-ID", request_id),
         ("Content-Length", f"{len(text)}"),
