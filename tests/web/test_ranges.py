@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import urllib.request
 
 import pandas as pd
@@ -116,6 +117,25 @@ def test_a_range_is_only_promised_where_it_works(client: FlaskClient, method: st
     response = client.open(url, method=method, headers={"Range": "bytes=0-3"} if says == "none" else {})
     assert response.status_code == 200
     assert response.headers["Accept-Ranges"] == says
+
+
+def test_a_file_has_parts_and_conditions(client: FlaskClient) -> None:
+    """Of the plain file, whatever the client takes; with a tag of its own when it is compressed."""
+
+    def fetch(**headers: str) -> tuple[int, bytes, str | None]:
+        sent = {name.replace("_", "-"): value for name, value in headers.items()}
+        with client.get("/static/page.js", headers=sent) as response:
+            assert response.headers["Accept-Ranges"] == "bytes" or response.status_code == 304
+            return response.status_code, response.data, response.headers["ETag"]
+
+    _, whole, tag = fetch()
+    _, packed, packed_tag = fetch(Accept_Encoding="gzip")
+    assert gzip.decompress(packed) == whole
+    assert tag != packed_tag
+    assert fetch(Accept_Encoding="gzip", Range="bytes=5-9") == (206, whole[5:10], tag)
+    assert fetch(Accept_Encoding="identity", If_None_Match=str(tag)) == (304, b"", tag)
+    assert fetch(Accept_Encoding="gzip", If_None_Match=str(packed_tag)) == (304, b"", packed_tag)
+    assert fetch(Accept_Encoding="gzip", If_None_Match=str(tag))[0] == 304  # Flask knows its file by this tag
 
 
 def test_a_post_and_a_head_have_no_parts(client: FlaskClient) -> None:

@@ -18,6 +18,8 @@ def respond_to_conditions(response: Response) -> Response:
     tag, weak = response.get_etag()
     if tag is not None and not weak and request.if_none_match.contains_weak(tag):
         response.status_code = 304
+        if hasattr(response.response, "close"):  # of a file
+            response.call_on_close(response.response.close)
         response.set_data(b"")
         return response
     return _respond_to_range(response, tag if not weak else None)
@@ -28,10 +30,9 @@ def _respond_to_range(response: Response, tag: str | None) -> Response:
 
     A `Range` of another unit, of several parts or of another form is ignored, as a server may do.
     """
-    if "Accept-Ranges" in response.headers:  # a file from disk
-        return response
     ranged = tag is not None and not response.is_streamed
-    response.headers["Accept-Ranges"] = "bytes" if ranged else "none"
+    is_file = "Last-Modified" in response.headers  # of which Flask has sent a part already, if one was requested
+    response.headers["Accept-Ranges"] = "bytes" if ranged or is_file else "none"
     sent = parse_range_header(request.headers.get("Range")) if ranged and request.method == "GET" else None
     if sent is None or sent.units != "bytes" or len(sent.ranges) != 1:
         return response
