@@ -205,6 +205,7 @@ def test_what_a_spreadsheet_would_run_is_guarded(client: FlaskClient, value: str
         pytest.param("cells,capacity\n6,1300", "csv", [23.088], id="no-last-line-end"),
         pytest.param('"cells","capacity"\n"6","1300"\n', "csv", [23.088], id="quotes"),
         pytest.param("cells,capacity [Ah]\n6,1.3\n", "csv", [23.088], id="unit-in-the-header"),
+        pytest.param("cells;capacity (Ah)\n6;1.3\n", "csv", [23.088], id="unit-in-parentheses"),
         pytest.param("cells;capacity\n6;1300\n", "csv", [23.088], id="semicolons-seen"),
         pytest.param("[]", "json", [], id="no-objects"),
         pytest.param('\ufeff[{"cells":6,"capacity":1300}]', "json", [23.088], id="json-byte-order-mark"),

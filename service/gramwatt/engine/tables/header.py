@@ -19,7 +19,7 @@ from gramwatt.model.messages import InputError, join_with_or, quote_input, sugge
 
 LABEL_COLUMNS: Final = ("id", "name", "note")
 """Columns that always pass through: labels of rows."""
-_WITH_UNIT: Final = re.compile(r"([^\[\]]*)\[([^\[\]]*)\]")
+_WITH_UNIT: Final = re.compile(r"(?P<name>[^\[\]()]*)(?:\[(?P<unit>[^\[\]()]*)\]|\((?P<same>[^\[\]()]*)\))")
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,9 +89,8 @@ def parse_header(
         if not text:
             columns.append(None)
             continue
-        with_unit = _WITH_UNIT.fullmatch(text)
-        bare = with_unit[1].rstrip() if with_unit else text
-        name, spelling = (bare, with_unit[2].strip()) if with_unit and bare in known else (text, None)
+        bare, spelling = split_unit(text)
+        name, spelling = (bare, spelling) if bare in known else (text, None)
         if name in seen:
             errors.append(
                 _make_error(name, f"column {position} repeats the name {quote_input(name)}", "each name once")
@@ -125,6 +124,12 @@ def parse_header(
     return Header(tuple(columns), tuple(name for name in columns if isinstance(name, str))), errors
 
 
+def split_unit(text: str) -> tuple[str, str | None]:
+    """Return the name of a column and the unit in brackets or parentheses after it, or None."""
+    found = _WITH_UNIT.fullmatch(text)
+    return (text, None) if found is None else (found["name"].rstrip(), (found["unit"] or found["same"] or "").strip())
+
+
 def check_column(
     calculator: Calculator[Any, Any], name: str, passthrough: Passthrough, *, compare: bool = True
 ) -> list[InputError]:
@@ -132,7 +137,7 @@ def check_column(
 
     With ``compare`` the error suggests similar names of inputs.
     """
-    bare = name.partition("[")[0].strip()
+    bare = split_unit(name)[0]
     results = {bare, *(bare.removesuffix(suffix) for suffix in RANGE_SUFFIXES.values())}
     if not results.isdisjoint(calculator.result_fields) or name in ("cautions", "error"):
         return [_make_error(name, f"{quote_input(name)} is the name of an output column; rename it", "another name")]
