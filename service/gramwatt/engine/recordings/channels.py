@@ -8,6 +8,7 @@ from typing import Any, Final
 
 import numpy as np
 
+from gramwatt.engine.column_names import split_unit
 from gramwatt.engine.recordings.column_types import Columns, NumberCells, TextCells, UnusableRecording
 from gramwatt.engine.recordings.columns import ObjectColumns
 from gramwatt.engine.recordings.timestamps import ACCEPTED_TIMES, parse_clock_times
@@ -26,7 +27,6 @@ MAX_COMPARED_COLUMNS: Final = 200
 """Columns among which a similar name is searched."""
 _ZONES: Final = frozenset(("utc", "gmt", "local"))
 """What the header of a clock's times may say in parentheses, which is no unit."""
-_BRACKETS: Final = {"]": ("[", "]"), ")": ("(", ")")}
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,16 +148,6 @@ def _list_names(names: Sequence[str]) -> str:
 
 def _bare(name: str) -> str:
     return split_unit(name)[0]
-
-
-def split_unit(name: str) -> tuple[str, str | None]:
-    """Return the name of a column and the unit in brackets or parentheses after it, or None."""
-    text = name.strip()
-    opening, closing = _BRACKETS.get(text[-1:], ("[", "]"))
-    head, bracket, spelling = text.removesuffix(closing).rpartition(opening)
-    if not text.endswith(closing) or not bracket or closing in spelling or "\n" in head.strip():
-        return text, None
-    return head.strip(), spelling.strip()
 
 
 def _matching(names: Sequence[str], requested: str) -> list[int]:

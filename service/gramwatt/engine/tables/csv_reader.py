@@ -15,6 +15,7 @@ from typing import Any, Final
 
 import numpy as np
 
+from gramwatt.engine.column_names import split_unit
 from gramwatt.engine.column_types import Cells, NumericColumn
 from gramwatt.engine.limits import MAX_ROW_BYTES
 from gramwatt.engine.tables.chunks import (
@@ -26,7 +27,7 @@ from gramwatt.engine.tables.chunks import (
     PassthroughValues,
     Source,
 )
-from gramwatt.engine.tables.header import Header, InputColumn, Passthrough, column_kinds, parse_header, split_unit
+from gramwatt.engine.tables.header import Header, InputColumn, Passthrough, column_kinds, parse_header
 from gramwatt.engine.tables.text_columns import parse_text_column
 from gramwatt.model import Calculator, Count, NumberList, Quantity
 from gramwatt.model.messages import InputError, quote_input
@@ -93,7 +94,7 @@ def split_header(line: bytes, separator: str, known: Collection[str]) -> tuple[l
         return next(csv.reader(io.StringIO(text, newline=""), delimiter=by), [])
 
     def count_known(by: str) -> int:
-        return sum(split_unit(name.strip())[0] in known for name in names(by))
+        return sum(split_unit(name)[0] in known for name in names(by))
 
     best = max((separator, *SEPARATORS), key=count_known)
     return names(best), best

@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
 
+from gramwatt.engine.column_names import split_unit
 from gramwatt.engine.columns import escape_name, missing_input_error, uncertainty_kind
 from gramwatt.engine.craft import list_lacking_craft
 from gramwatt.engine.craft_fields import MEMBER
@@ -19,7 +20,6 @@ from gramwatt.model.messages import InputError, join_with_or, quote_input, sugge
 
 LABEL_COLUMNS: Final = ("id", "name", "note")
 """Columns that always pass through: labels of rows."""
-_WITH_UNIT: Final = re.compile(r"(?P<name>[^\[\]()]*)(?:\[(?P<unit>[^\[\]()]*)\]|\((?P<same>[^\[\]()]*)\))")
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,12 +122,6 @@ def parse_header(
     if not errors and not constants and not any(isinstance(column, InputColumn) for column in columns):
         errors.append(InputError("", "no column is an input", None, join_with_or(calculator.input_fields)))
     return Header(tuple(columns), tuple(name for name in columns if isinstance(name, str))), errors
-
-
-def split_unit(text: str) -> tuple[str, str | None]:
-    """Return the name of a column and the unit in brackets or parentheses after it, or None."""
-    found = _WITH_UNIT.fullmatch(text)
-    return (text, None) if found is None else (found["name"].rstrip(), (found["unit"] or found["same"] or "").strip())
 
 
 def check_column(
