@@ -16,7 +16,8 @@ import pytest
 from flask.testing import FlaskClient
 
 from gramwatt.engine import limits
-from gramwatt.engine.recordings import channels, timestamps
+from gramwatt.engine.column_names import split_unit
+from gramwatt.engine.recordings import timestamps
 from gramwatt.model import parsing
 from gramwatt.web import create_app
 from pattern_costs import MAX_COST_RATIO, Use, slow_uses
@@ -144,10 +145,15 @@ def test_other_headers(client: FlaskClient, name: str, piece: str) -> None:
         pytest.param("a\nb [V]", ("a\nb [V]", None), id="two-lines"),
         pytest.param("[V]", ("", "V"), id="a-unit-alone"),
         pytest.param("a []", ("a", ""), id="an-empty-unit"),
+        pytest.param("a (mA)", ("a", "mA"), id="parentheses"),
+        pytest.param("a(b) (mA)", ("a(b)", "mA"), id="the-last-parentheses"),
+        pytest.param("a (b) [V]", ("a (b)", "V"), id="both"),
+        pytest.param("a (V]", ("a (V]", None), id="of-two-kinds"),
+        pytest.param("a )", ("a )", None), id="closed-alone"),
     ],
 )
 def test_unit_in_a_name(name: str, parts: tuple[str, str | None]) -> None:
-    assert channels.split_unit(name) == parts
+    assert split_unit(name) == parts
 
 
 @pytest.fixture
