@@ -109,6 +109,14 @@ def test_a_formula_in_mathml() -> None:
     assert "<msqrt><mi>pack current</mi></msqrt></mrow><mrow><mn>3</mn></mrow></mfrac>" in ratio
 
 
+def test_what_does_not_fit_a_phone_is_marked() -> None:
+    """By hand: above and below the line 40 letters each fit 46; a sum of both on one side of it does not."""
+    labels = {"above": "a" * 40, "below": "b" * 40}
+    assert 'class="wide"' not in typeset_equation("x", "above / below", labels)
+    assert 'class="wide"' not in typeset_equation("x", "above * below", labels), "it may wrap"
+    assert 'class="wide"' in typeset_equation("x", "1 / (above + below)", labels)
+
+
 def test_expressions_in_a_text() -> None:
     shown = typeset_text("as measured; else `omega * C_T = mass / 2`, & more", {"mass": "all-up mass"})
     assert shown == (

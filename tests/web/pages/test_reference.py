@@ -9,6 +9,7 @@ from flask.testing import FlaskClient
 
 from gramwatt.engine.query_strings import build_query
 from gramwatt.model import AnyCalculator, Choice, Count, Flag, Quantity, Table, Text, get_label, units
+from gramwatt.model.constants import get_constants
 from gramwatt.model.messages import unit_sign
 from gramwatt.web.pages.accuracy import read_accuracy
 from gramwatt.web.pages.reference import describe_input, describe_result, make_reference
@@ -148,6 +149,17 @@ def test_other_units_are_those_that_are_accepted(calculator: AnyCalculator) -> N
     for kind in calculator.input_fields.values():
         if isinstance(kind, Quantity) and len(units.compatible_units(kind.unit)) > 2:
             assert unit_sign(kind.unit) in listed
+
+
+@every_calculator
+def test_constants_of_formulas_are_listed_with_value_and_unit(calculator: AnyCalculator) -> None:
+    listed = dict(make_reference(calculator).constants)
+    formulas = " ".join(formula for kind in calculator.result_fields.values() for formula in kind.formulas)
+    for constant in get_constants().values():
+        if re.search(rf"\b{constant.name}\b", formulas):
+            number, _, unit = listed[constant.label].partition(" ")
+            assert float(number.replace("\u202f", "")) == pytest.approx(constant.value, rel=1e-11)
+            assert unit == constant.sign
 
 
 def test_tables_list_their_columns() -> None:

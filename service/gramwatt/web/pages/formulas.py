@@ -12,6 +12,7 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Final
+from xml.etree import ElementTree
 
 from markupsafe import Markup, escape
 
@@ -37,8 +38,7 @@ _PI: Final = '<mi mathvariant="normal">π</mi>'
 GREEK: Final = {"eta": "η", "kappa": "κ", "omega": "ω", "rho": "ρ", "sigma": "σ"}
 _SYMBOL: Final = re.compile(rf"({'|'.join(GREEK)}|[A-Za-z]{{1,2}})(?:_([A-Za-z0-9]{{1,2}}))?")
 _INLINE: Final = re.compile(r"`([^`]+)`([,;:.]?)")
-_TAG: Final = re.compile(r"<[^>]*>")
-MAX_NARROW: Final = 44
+MAX_NARROW: Final = 46
 """Letters of a piece that fits a phone at full size."""
 _EQUALS: Final = re.compile(r"(?<![<>=!])=(?!=)")
 
@@ -67,9 +67,7 @@ def typeset_equation(label: str, formula: str, labels: Mapping[str, str]) -> Mar
     ``labels`` has the words for the names of fields. Raises UnknownNotation.
     """
     pieces = [f"<mi>{escape(label)}</mi><mo>=</mo>", *_split(_parse(formula), labels)]
-    is_wide = any(len(_TAG.sub("", piece)) > MAX_NARROW for piece in pieces)
-    wide = ' class="wide"' if is_wide else ""
-    return Markup(f'<math display="block"{wide}>{_make_rows(pieces)}</math>')  # noqa: S704 - what is not ours in it is escaped
+    return Markup(_make_element(pieces, ' display="block"'))  # noqa: S704 - what is not ours in it is escaped
 
 
 def typeset_text(text: str, labels: Mapping[str, str]) -> Markup:
@@ -78,13 +76,27 @@ def typeset_text(text: str, labels: Mapping[str, str]) -> Markup:
     def typeset(expression: re.Match[str]) -> str:
         pieces = _split(_parse(html.unescape(expression[1])), labels)
         pieces[-1] += f"<mtext>{expression[2]}</mtext>" if expression[2] else ""  # no line may begin with a comma
-        return f"<math>{_make_rows(pieces)}</math>"
+        return _make_element(pieces)
 
     return Markup(_INLINE.sub(typeset, str(escape(text))))  # noqa: S704 - what is not ours in it is escaped
 
 
-def _make_rows(pieces: Iterable[str]) -> str:
-    return "".join(f"<mrow>{piece}</mrow>" for piece in pieces)
+def _make_element(pieces: Iterable[str], attributes: str = "") -> str:
+    """Return pieces as the rows of an element ``math``; ``wide`` if one of them does not fit a phone at full size."""
+    rows = [f"<mrow>{piece}</mrow>" for piece in pieces]
+    if any(_count_letters(ElementTree.fromstring(row)) > MAX_NARROW for row in rows):  # noqa: S314 - made here
+        attributes += ' class="wide"'
+    return f"<math{attributes}>{''.join(rows)}</math>"
+
+
+def _count_letters(element: ElementTree.Element) -> float:
+    """Return the width of an element in letters."""
+    inner = [_count_letters(child) for child in element]
+    if element.tag == "mfrac":
+        return max(inner)
+    if element.tag in ("msub", "msup"):
+        return inner[0] + 0.7 * inner[1]
+    return len(element.text or "") + sum(inner)
 
 
 def _parse(formula: str) -> ast.expr:

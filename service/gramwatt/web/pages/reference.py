@@ -31,6 +31,7 @@ from gramwatt.model import (
     units,
 )
 from gramwatt.model.constants import get_constants
+from gramwatt.model.expressions import list_names
 from gramwatt.model.messages import format_number, join_with_or, lower_first, unit_sign
 from gramwatt.web.pages.formulas import typeset_equation, typeset_text
 
@@ -81,6 +82,8 @@ class ReferencePage:
     results: tuple[ReferenceField, ...]
     steps: tuple[ReferenceField, ...]
     """What lies between inputs and results."""
+    constants: tuple[tuple[str, str], ...]
+    """Constants that the formulas name, each with its value and unit."""
     groups: tuple[FieldGroup, ...]
     any_of: tuple[str, ...]
     """Inputs of which at least one is required, in words."""
@@ -112,6 +115,7 @@ def make_reference(calculator: AnyCalculator) -> ReferencePage:
         calculator,
         tuple(describe_result(calculator, name, kind, labels) for name, kind in calculator.result_fields.items()),
         tuple(describe_result(calculator, name, kind, labels) for name, kind in calculator.step_fields.items()),
+        tuple(_list_constants(calculator)),
         _list_groups(calculator),
         tuple(
             join_with_or(lower_first(get_field_label(calculator, name)) for name in group)
@@ -143,6 +147,16 @@ def get_formula_labels(calculator: AnyCalculator) -> Mapping[str, str]:
     labels = {name: get_label(name.rpartition(".")[2], kind) for name, kind in {**columns, **fields}.items()}
     constants = {name: each.label for name, each in get_constants().items()}
     return {name: lower_first(label) for name, label in {**constants, **labels}.items()}
+
+
+def _list_constants(calculator: AnyCalculator) -> Iterator[tuple[str, str]]:
+    """Yield the label, and the value with its unit, of each constant that a formula of a calculator names."""
+    kinds = list(_flatten((*calculator.result_fields.values(), *calculator.step_fields.values())))
+    formulas = [formula for kind in kinds for formula in (*kind.formulas, *kind.method.split("`")[1::2])]
+    names = {name for formula in formulas for name in list_names(formula)}
+    for name, constant in get_constants().items():
+        if name in names:
+            yield constant.label, f"{format_count(constant.value)} {constant.sign}".rstrip()
 
 
 def _list_groups(calculator: AnyCalculator) -> tuple[FieldGroup, ...]:
