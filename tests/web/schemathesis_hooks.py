@@ -16,6 +16,7 @@ from gramwatt.engine import craft_fields, registry
 from gramwatt.engine.cells import parse_range_end
 from gramwatt.engine.nested import read_column
 from gramwatt.engine.query_strings import find_query_example
+from gramwatt.engine.recordings.channels import channels_of
 from gramwatt.engine.response import check_result_units
 from gramwatt.engine.tables.sweep import variable_inputs
 from gramwatt.model import AnyCalculator, Kind, NumberList, Quantity, RowName, Table, TimeSeries, units
@@ -165,6 +166,11 @@ def _repair_value(calculator: AnyCalculator, name: str, kind: Kind, value: Any) 
                 if column in row:
                     row[column] = _repair_value(calculator, f"{name}.{column}", inner, row[column])
         return value
+    if isinstance(kind, TimeSeries) and isinstance(value, dict):
+        time = next(iter(channels_of(kind)))
+        cells = value.get(time, [])
+        if not any(isinstance(cell, int | float) for cell in cells):  # of texts, one at least must be a time
+            value[time] = [0.0 for _ in cells]
     if isinstance(kind, RowName | TimeSeries) or not isinstance(kind, Quantity) or not isinstance(value, str):
         return value
     if read_column(kind, [value], text=False).errors:

@@ -25,7 +25,12 @@ class Channels:
 
     time: Annotated[
         Array,
-        Quantity("s", "Time on any clock; also 12:34:56.7, or with a date.", at_least=-1e12, at_most=1e12),
+        Quantity(
+            "s",
+            "Time on any clock, also 12:34:56.7, 2:30 PM or with a date; one at least must be readable.",
+            at_least=-1e12,
+            at_most=1e12,
+        ),
     ]
     voltage: Annotated[Array, Quantity("V", "Voltage of the pack under load.", at_least=0, at_most=200, optional=True)]
     current: Annotated[Array, Quantity("A", "Current from the pack.", at_least=-1000, at_most=10_000, optional=True)]

@@ -162,7 +162,10 @@ class Inputs:
                 for name, each in channels.items()
             },
             "required": [name for name, each in channels.items() if each.is_required],
-            "additionalProperties": {**column, "description": "A column that is not a channel; it is ignored."},
+            "additionalProperties": {
+                **column,
+                "description": "A channel with its unit in brackets after the name, or a column that is not used.",
+            },
         }
 
     def _make_row(self, kind: Table, owner: str) -> JsonObject:
