@@ -18,7 +18,13 @@ from gramwatt.model.messages import unit_sign
 from gramwatt.web.contract_pages.contract import Contract, Operation, read_contract
 from gramwatt.web.contract_pages.operations import describe_operation
 from gramwatt.web.contract_pages.overview import link_topics, list_topics
-from gramwatt.web.contract_pages.schema_words import describe_type, get_default, get_unit, list_members
+from gramwatt.web.contract_pages.schema_words import (
+    describe_requirements,
+    describe_type,
+    get_default,
+    get_unit,
+    list_members,
+)
 from web.pages.browser_page import BROWSER, Page, get
 
 CONTRACT = read_contract()
@@ -195,6 +201,10 @@ MASS_TEXT = '<a href="/docs/schemas/MassText">MassText</a>'
         ({"type": ["number", "null"], "minimum": -5}, "number from −5 or null"),
         ({"type": "number", "exclusiveMaximum": 1}, "number up to below 1"),
         ({"type": "array", "items": {"type": "number"}, "maxItems": 2}, "list of number (up to 2)"),
+        (
+            {"type": "array", "items": {"type": ["number", "null"]}, "maxItems": 2},
+            "list (up to 2), each number or null",
+        ),
         ({"type": "object", "additionalProperties": {"type": "string"}}, "object of text"),
         ({"type": "string", "format": "uri", "minLength": 1, "maxLength": 80}, "text, uri (1 to 80 characters)"),
         ({"oneOf": [{"type": "boolean"}, {"type": "boolean"}]}, "true or false"),
@@ -211,6 +221,16 @@ def test_members_in_words() -> None:
     assert [members[name].required for name in members] == [True, False, False, False]
     assert (members["mass"].unit, members["mass"].default, members["box.wide"].default) == ("g", "5", "false")
     assert (get_unit(SMALL, SCHEMAS["Count"]), get_default(SMALL, SCHEMAS["Count"])) == ("", "4")
+
+
+def test_requirements_in_words() -> None:
+    choice = {"anyOf": [{"required": ["mass", "box"]}, {"required": ["more"]}]}
+    assert (
+        describe_requirements(SMALL, {"allOf": [{"$ref": "#/components/schemas/Part"}, choice]})
+        == "mass and box, or more"
+    )
+    assert describe_requirements(SMALL, choice) == "mass and box, or more"
+    assert describe_requirements(SMALL, SCHEMAS["Mass"]) == describe_requirements(SMALL, SCHEMAS["Part"]) == ""
 
 
 def test_topics_of_a_description() -> None:

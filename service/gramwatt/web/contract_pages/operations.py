@@ -14,7 +14,14 @@ from markupsafe import Markup
 
 from gramwatt.engine.query_strings import format_query_value
 from gramwatt.web.contract_pages.contract import Contract, JsonObject, Operation
-from gramwatt.web.contract_pages.schema_words import Member, describe_type, get_default, get_unit, list_members
+from gramwatt.web.contract_pages.schema_words import (
+    Member,
+    describe_requirements,
+    describe_type,
+    get_default,
+    get_unit,
+    list_members,
+)
 
 _JSON: Final = "application/json"
 
@@ -41,6 +48,8 @@ class Content:
     type: Markup
     members: tuple[Member, ...]
     description: str = ""
+    requirements: str = ""
+    """Members of which some are needed, in words."""
     example: str = ""
 
 
@@ -132,6 +141,7 @@ def _list_contents(contract: Contract, owner: JsonObject) -> Iterator[Content]:
             describe_type(contract, schema),
             tuple(list_members(contract, schema)),
             str(contract.resolve(schema).get("description", "")),
+            describe_requirements(contract, schema),
             _format_example(_find_example(contract, media)),
         )
 

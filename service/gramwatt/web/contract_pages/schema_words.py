@@ -8,7 +8,7 @@ from typing import Any, Final
 
 from markupsafe import Markup, escape
 
-from gramwatt.model.messages import unit_sign
+from gramwatt.model.messages import join_with_and, unit_sign
 from gramwatt.web.contract_pages.contract import Contract, JsonObject, get_schema_name
 from gramwatt.web.pages.reference import format_count
 
@@ -82,7 +82,13 @@ def _describe_one(contract: Contract, schema: JsonObject, name: str) -> Markup:
         case "array":
             items = describe_type(contract, schema.get("items", {}))
             size = _describe_size(schema, "Items")
-            return Markup("list of {}{}").format(items, f" ({size})" if size else "")
+            size = f" ({size})" if size else ""
+            is_union = _SEPARATOR in items
+            return (
+                Markup("list{}, each {}").format(size, items)
+                if is_union
+                else Markup("list of {}{}").format(items, size)
+            )
         case "object" if isinstance(schema.get("additionalProperties"), dict):
             return Markup("object of {}").format(describe_type(contract, schema["additionalProperties"]))
         case "string":
@@ -124,6 +130,16 @@ def get_default(contract: Contract, schema: JsonObject) -> str:
 def get_unit(contract: Contract, schema: JsonObject) -> str:
     """Return the unit of a value as people write it; empty without one."""
     return unit_sign(str(contract.resolve(schema).get("x-unit", "1")))
+
+
+def describe_requirements(contract: Contract, schema: JsonObject) -> str:
+    """Return which members an object needs where there is a choice: ``cells and capacity, or craft``; else nothing."""
+    schema = contract.resolve(schema)
+    for each in (schema, *map(contract.resolve, schema.get("allOf", ()))):
+        groups = [part["required"] for part in each.get("anyOf", ()) if "required" in part]
+        if groups:
+            return ", or ".join(join_with_and(group) for group in groups)
+    return ""
 
 
 def list_members(contract: Contract, schema: JsonObject, prefix: str = "", depth: int = 0) -> Iterator[Member]:

@@ -13,7 +13,13 @@ from gramwatt.model.messages import suggest
 from gramwatt.web.contract_pages.contract import Contract, read_contract
 from gramwatt.web.contract_pages.operations import describe_operation
 from gramwatt.web.contract_pages.overview import link_topics, list_topics
-from gramwatt.web.contract_pages.schema_words import describe_type, get_default, get_unit, list_members
+from gramwatt.web.contract_pages.schema_words import (
+    describe_requirements,
+    describe_type,
+    get_default,
+    get_unit,
+    list_members,
+)
 from gramwatt.web.pages.routes import render_stable_page, show_problem
 from gramwatt.web.problems import Problem
 
@@ -73,6 +79,7 @@ def _describe_schema(contract: Contract, name: str) -> Mapping[str, Any]:
         "type": "" if members else describe_type(contract, schema),
         "unit": get_unit(contract, schema),
         "default": get_default(contract, schema),
+        "requirements": describe_requirements(contract, schema),
         "members": members,
         "source": json.dumps(schema, indent=2, ensure_ascii=False),
     }
