@@ -17,6 +17,7 @@ from gramwatt.engine.budget import count_samples, reserve_result_rows
 from gramwatt.engine.column_types import Cells, Column, all_false, all_true, column_uncertainties
 from gramwatt.engine.draws import DRAWS, FEW_DRAWS, FEWEST_DRAWS, MANY_SAMPLES, MAX_DRAWN_ENTRIES
 from gramwatt.engine.input_plans import CompleteInputs, get_conditions
+from gramwatt.engine.missing_results import find_unbounded
 from gramwatt.engine.sources import get_deviates, list_sources
 from gramwatt.engine.uncertainty import Draws, PropagatedUncertainty
 from gramwatt.model import AnyCalculator, BoolArray, Caution, Kind, Rule, Table, get_fields
@@ -141,6 +142,7 @@ def _compute(
             return Outcome(calculator, rows, {**errors, **row_errors}, present=complete.present, over_budget=True)
         drawn = _draw(calculator, inputs, complete, taken, solved, rows, draws) if draws else None
         results = _call_formula(calculator, inputs, rows)
+        unbounded = find_unbounded(calculator, results, rows)
         uncertainty = None
         if drawn is not None:
             uncertainty = drawn.reduce(results, _call_formula(calculator, drawn.inputs, rows * drawn.count))
@@ -148,7 +150,7 @@ def _compute(
     return Outcome(
         calculator,
         rows,
-        errors,
+        {**unbounded, **errors} if unbounded else errors,
         inputs,
         results,
         complete.present,

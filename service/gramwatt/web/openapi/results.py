@@ -6,6 +6,7 @@ from typing import Final
 
 from apispec import APISpec
 
+from gramwatt.engine.missing_results import list_nullable
 from gramwatt.engine.schemas import get_schema_name
 from gramwatt.model import (
     AnyCalculator,
@@ -42,13 +43,13 @@ def add_results(spec: APISpec, inputs: Inputs, calculator: AnyCalculator) -> Non
 
 
 def _describe(spec: APISpec, calculator: AnyCalculator, name: str, kind: Kind) -> JsonObject:
-    """Return the schema of a result; where a rule may leave it without a value, null is one."""
-    missing = {each for rule in calculator.rules for each in rule.results}
+    """Return the schema of a result; null is a value where it may be missing."""
+    nullable = list_nullable(calculator)
     if isinstance(kind, Table):
         columns = {
             column: {
                 "description": getattr(inner, "description", ""),
-                **_allow_null(make_value(inner), f"{name}.{column}" in missing and not inner.optional),
+                **_allow_null(make_value(inner), f"{name}.{column}" in nullable and not inner.optional),
             }
             for column, inner in kind.columns.items()
         }
@@ -58,13 +59,13 @@ def _describe(spec: APISpec, calculator: AnyCalculator, name: str, kind: Kind) -
         schema: JsonObject = {"type": "array", "maxItems": kind.max_length, "items": items}
     else:
         schema = make_value(kind)
-    is_missing = name in missing or bool(kind.needs) or kind.optional or isinstance(kind, Text)
-    return {"description": getattr(kind, "description", ""), **_allow_null(schema, is_missing)}
+    is_nullable = name in nullable or isinstance(kind, Text)  # an empty text is none
+    return {"description": getattr(kind, "description", ""), **_allow_null(schema, is_nullable)}
 
 
-def _allow_null(schema: JsonObject, is_missing: bool) -> JsonObject:
+def _allow_null(schema: JsonObject, is_nullable: bool) -> JsonObject:
     """Return the schema that also allows null, if a value can be missing."""
-    if not is_missing:
+    if not is_nullable:
         return schema
     widened = {**schema, "type": [schema["type"], "null"]}
     if "enum" in schema:
