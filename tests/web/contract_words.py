@@ -15,13 +15,12 @@ from gramwatt.engine.nested import read_column
 from gramwatt.engine.query_strings import find_query_example
 from gramwatt.engine.response import check_result_units
 from gramwatt.engine.tables.sweep import variable_inputs
-from gramwatt.model import AnyCalculator, Kind, NumberList, Quantity, Table, units
+from gramwatt.model import AnyCalculator, Kind, NumberList, Quantity, Table, TimeSeries, units
 from gramwatt.model.kinds import Count
 from gramwatt.model.parsing import ValueParseError
 from gramwatt.web.request_parsing import FORMATS_OF_OPTIONS
 from gramwatt.web.table_options import FORMATS_OF_OPTIONS as FORMATS_OF_TABLE_OPTIONS
 
-SMALLEST = 1e-6
 AXES = ("vary", "values", "from", "to", "count")
 
 
@@ -139,10 +138,7 @@ def _repair_inputs(calculator: AnyCalculator, inputs: object) -> None:
 
 
 def _repair_value(kind: Kind, value: Any) -> Any:
-    """Replace a text with a number that its unit makes too great or too small for the bounds.
-
-    Also a number so small that a result is beyond the range of numbers; from where on depends on all inputs together.
-    """
+    """Replace a text with a number that its unit makes too great or too small for the bounds."""
     if isinstance(kind, NumberList):
         return [_repair_value(kind.item, item) for item in value]
     if isinstance(kind, Table):
@@ -150,11 +146,18 @@ def _repair_value(kind: Kind, value: Any) -> Any:
         quantities = {name: each for name, each in columns.items() if isinstance(each, Quantity)}
         kinds = {**columns, **{f"{name}_u": uncertainty_kind(name, each) for name, each in quantities.items()}}
         return [{name: _repair_value(kinds[name], cell) for name, cell in row.items()} for row in value]
-    if not isinstance(kind, Quantity) or isinstance(value, bool):
-        return value
-    if isinstance(value, str) and not read_column(kind, [value], text=False).errors:
-        return value
-    if not isinstance(value, str) and (value == 0 or abs(value) >= SMALLEST):
+    if isinstance(kind, TimeSeries):
+        return _repair_recording(kind, value)
+    is_text = isinstance(kind, Quantity) and isinstance(value, str)
+    if not isinstance(kind, Quantity) or not is_text or not read_column(kind, [value], text=False).errors:
         return value
     low, high = kind.bounds.list_ends()
     return min(max(low, 1), high)
+
+
+def _repair_recording(kind: TimeSeries, columns: dict[str, list[Any]]) -> dict[str, list[Any]]:
+    """Make the columns as long as each other, with times that can be read: some seconds apart."""
+    time = next(iter(kind.columns))
+    length = max(2, *(len(column) for column in columns.values()))
+    filled = {name: [*column, *[None] * (length - len(column))] for name, column in columns.items()}
+    return {**filled, time: list(range(length))}

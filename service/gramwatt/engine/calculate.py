@@ -28,6 +28,10 @@ class WorkLimitExceeded(InvalidInput):
     """A request is valid but asks for more work than one request may."""
 
 
+class NoFiniteResult(InvalidInput):
+    """A request is valid but a result has no finite value."""
+
+
 class UnknownCalculator(LookupError):
     """There is no calculator of that name."""
 
@@ -95,7 +99,9 @@ def evaluate_request(
             pairs = ",".join(f"{result}:{spelling}" for result, spelling in result_units.items())
             errors.append(InputError("/units", str(error), quote_input(pairs), "result:unit pairs"))
     if errors:
-        raise (WorkLimitExceeded if outcome.over_budget else InvalidInput)(tuple(errors))
+        is_unbounded = outcome.is_unbounded and len(errors) == len(outcome.errors[0])
+        kind = WorkLimitExceeded if outcome.over_budget else NoFiniteResult if is_unbounded else InvalidInput
+        raise kind(tuple(errors))
     return outcome
 
 

@@ -58,6 +58,8 @@ class Outcome:
     taken: Sequence[Taken] = ()
     over_budget: bool = False
     """Whether rows are valid but ask for more work than the request may; their errors say how much."""
+    is_unbounded: bool = False
+    """Whether valid rows have no finite value of a result that all others have; their errors say of which."""
 
 
 def evaluate_columns(
@@ -161,6 +163,7 @@ def _compute(
         uncertainty,
         given,
         taken=taken,
+        is_unbounded=bool(unbounded),
     )
 
 

@@ -8,18 +8,11 @@ from typing import Any, Final
 
 import numpy as np
 
-from gramwatt.engine.column_types import all_true
-from gramwatt.model import AnyCalculator, Kind, NumberList, Table
+from gramwatt.model import AnyCalculator, Kind, NumberList, Table, get_label
 from gramwatt.model.messages import InputError
 
 LARGEST: Final = 1e280
 """Numbers from this on may not be finite in another unit."""
-_ERROR: Final = InputError(
-    "",
-    "Some inputs are so great or so small that the results are beyond the range of numbers",
-    None,
-    "more usual values",
-)
 
 
 @functools.cache
@@ -51,12 +44,18 @@ def _list_certain(calculator: AnyCalculator) -> tuple[tuple[str, ...], ...]:
 
 
 def find_unbounded(calculator: AnyCalculator, results: Any, rows: int) -> Mapping[int, Sequence[InputError]]:
-    """Return an error for each of the requests without a finite value of a result that all should have."""
-    finite = all_true(rows)
+    """Return an error for each of the requests without a finite value of a result that all others have."""
+    errors: dict[int, list[InputError]] = {}
     for path in _list_certain(calculator):
-        values = functools.reduce(getattr, path, results)
-        within = np.abs(values) < LARGEST
-        finite = finite & (within if within.ndim == 1 else within.reshape(rows, -1).all(axis=1))
-    if finite.all():
-        return {}
-    return {row: [_ERROR] for row in np.flatnonzero(~finite).tolist()}
+        within = np.abs(functools.reduce(getattr, path, results)) < LARGEST
+        finite = within if within.ndim == 1 else within.reshape(rows, -1).all(axis=1)
+        for row in () if finite.all() else np.flatnonzero(~finite).tolist():
+            errors.setdefault(row, [_make_error(calculator, path)])
+    return errors
+
+
+@functools.cache
+def _make_error(calculator: AnyCalculator, path: tuple[str, ...]) -> InputError:
+    kind = calculator.result_fields[path[0]]
+    label = get_label(path[-1], kind.columns[path[-1]] if len(path) > 1 else kind)
+    return InputError("", f"{label} has no finite value for these inputs", None, "other inputs")

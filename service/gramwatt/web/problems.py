@@ -11,7 +11,7 @@ from flask import Response, current_app, g, request
 from werkzeug.exceptions import HTTPException
 
 from gramwatt.engine.budget import Cancelled, TooMuchWork
-from gramwatt.engine.calculate import InvalidInput, WorkLimitExceeded
+from gramwatt.engine.calculate import InvalidInput, NoFiniteResult, WorkLimitExceeded
 from gramwatt.extras import MissingExtra
 from gramwatt.model.messages import (
     MAX_COMPARED_LENGTH,
@@ -115,6 +115,8 @@ def convert_invalid_input(error: InvalidInput, errors: Sequence[InputError] = ()
     if isinstance(error, WorkLimitExceeded) and not errors:
         detail = "; ".join(f"{each.detail}; accepted: {each.accepted}" for each in error.errors)
         return Problem("too-much-work", f"{detail[:1].upper()}{detail[1:]}.", error.errors)
+    if isinstance(error, NoFiniteResult) and not errors:
+        return Problem("no-answer", " ".join(f"{each.detail}." for each in error.errors))
     return invalid_input([*errors, *error.errors])
 
 
