@@ -147,7 +147,7 @@ class Inputs:
         return {"anyOf": [number, text], "x-unit": kind.unit}
 
     def _make_recording(self, kind: TimeSeries) -> JsonObject:
-        """Return an object of lists by channel; other columns are allowed and ignored."""
+        """Return an object of lists by channel. None is required, since a name may have a unit: ``time [ms]``."""
         text = {"type": "string", "maxLength": MAX_CELL_LENGTH, "pattern": ANY_TEXT}
         number: JsonObject = {"type": "number", "format": "double"}
         either = {"anyOf": [number, add_schema(self.spec, text, "ReadingText"), {"type": "null"}]}
@@ -161,7 +161,6 @@ class Inputs:
                 name: {**column, "description": each.description, "x-unit": each.unit}
                 for name, each in channels.items()
             },
-            "required": [name for name, each in channels.items() if each.is_required],
             "additionalProperties": {
                 **column,
                 "description": "A channel with its unit in brackets after the name, or a column that is not used.",

@@ -158,12 +158,14 @@ class Parameters:
         own = {"picture", *(["format"] if calculator.formats and group in ("response", "log") else [])}
         references = []
         for name, kind in options.items():
+            names = [f"{to_identifier(calculator)}_{name}"] if name in own else [name, f"{group}_{name}"]
             schema = self._inputs.make(kind, "")
+            if "enum" in schema:  # else each operation has a class of its own in generated code
+                schema = add_schema(self._spec, schema, *map(to_class_name, names))
             if kind.default is not None:
                 schema["default"] = kind.default
             if name == "units":
                 schema["pattern"] = _UNITS_PATTERN
-            names = [f"{to_identifier(calculator)}_{name}"] if name in own else [name, f"{group}_{name}"]
             parameter = {"name": name, "in": "query", "description": getattr(kind, "description", ""), "schema": schema}
             references.append(add_component(self._spec, "parameters", parameter, *names))
         return references

@@ -37,6 +37,9 @@ def add_results(spec: APISpec, inputs: Inputs, calculator: AnyCalculator) -> Non
     fields = calculator.result_fields
     properties = {name: _describe(spec, calculator, name, kind) for name, kind in fields.items()}
     spec.components.schema(get_results_name(calculator), make_object(properties, list(fields)))
+    used = {name: _make_used(kind) for name, kind in calculator.input_fields.items()}
+    text = "All inputs that were used: given, assumed or computed."
+    spec.components.schema(to_class_name(f"{calculator.name}-inputs-used"), make_object(used, description=text))
     spec.components.schema(to_class_name(f"{calculator.name}-response"), _make_response(inputs, calculator))
     row = {"allOf": [refer(get_results_name(calculator)), refer("RowCautions")]}
     spec.components.schema(to_class_name(f"{calculator.name}-row"), row)
@@ -108,13 +111,11 @@ def _make_number(kind: Quantity) -> JsonObject:
 
 def _make_response(inputs: Inputs, calculator: AnyCalculator) -> JsonObject:
     """Return the schema of a calculator's JSON response."""
-    fields = calculator.input_fields
-    used = {name: _make_used(kind) for name, kind in fields.items()}
     return make_object(
         {
             "calculator": {"type": "string", "const": calculator.name},
             "given": _make_given(inputs, calculator),
-            "inputs": make_object(used, description="All inputs that were used: given, assumed or computed."),
+            "inputs": refer(to_class_name(f"{calculator.name}-inputs-used")),
             "assumed": refer("AssumedInputs"),
             "from_craft": refer("CraftInputs"),
             "chosen": refer("ChosenRows"),

@@ -7,7 +7,7 @@ from typing import Final
 from apispec import APISpec
 
 from gramwatt.engine import registry
-from gramwatt.web.openapi.naming import JsonObject, make_enum, refer
+from gramwatt.web.openapi.naming import JsonObject, add_schema, make_enum, refer
 from gramwatt.web.openapi.shared import make_content, make_ok_response, make_responses
 from gramwatt.web.problems import PROBLEM_TYPES
 
@@ -81,19 +81,21 @@ def _make_operation(name: str, summary: str, response: JsonObject, cacheable: bo
     }
 
 
-def _make_path_parameter(name: str, description: str, options: list[str]) -> JsonObject:
-    return {
-        "name": name,
-        "in": "path",
-        "required": True,
-        "description": description,
-        "schema": make_enum(options),
-        "example": options[0],
-    }
+def _make_path_parameter(name: str, description: str, schema: JsonObject, example: str) -> JsonObject:
+    described = {"required": True, "description": description, "schema": schema, "example": example}
+    return {"name": name, "in": "path", **described}
+
+
+def _add_calculator_parameter(spec: APISpec) -> JsonObject:
+    names = list(registry.list_names())
+    schema = add_schema(spec, make_enum(names), "CalculatorName")
+    return _make_path_parameter("calculator", "The name of a calculator.", schema, names[0])
 
 
 def _add_problem(spec: APISpec) -> None:
-    kind = _make_path_parameter("kind", "The last part of the type of a problem.", list(PROBLEM_TYPES))
+    kinds = list(PROBLEM_TYPES)
+    schema = add_schema(spec, make_enum(kinds), "ProblemKind")
+    kind = _make_path_parameter("kind", "The last part of the type of a problem.", schema, kinds[0])
     response = make_ok_response("The type of problem.", {**_json(refer("ProblemType")), **_HTML})
     operation = _make_operation("describe_problem", "Description of a type of problem", response)
     spec.path("/problems/{kind}", parameters=[kind], operations={"get": operation})
@@ -101,7 +103,7 @@ def _add_problem(spec: APISpec) -> None:
 
 def _add_reference(spec: APISpec) -> None:
     """Add the pages of the contract's operations and schemas, and of what each calculator computes."""
-    calculator = _make_path_parameter("calculator", "The name of a calculator.", list(registry.list_names()))
+    calculator = _add_calculator_parameter(spec)
     for path, name, summary, parameter in (
         ("/docs/{operation}", "get_operation_page", "Page of an operation", _make_name("operation", "list_units")),
         ("/docs/schemas/{schema}", "get_schema_page", "Page of a schema", _make_name("schema", "Problem")),
@@ -129,7 +131,7 @@ def _make_name(what: str, example: str) -> JsonObject:
 
 def _add_pages(spec: APISpec) -> None:
     """Add the pages of the calculators, with what their forms send."""
-    calculator = _make_path_parameter("calculator", "The name of a calculator.", list(registry.list_names()))
+    calculator = _add_calculator_parameter(spec)
     fields = "The fields of the form: inputs by name, `<name>.unit`, columns of tables as `parts.0.mass`."
     form = {
         "required": False,
