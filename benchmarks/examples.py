@@ -15,7 +15,7 @@ from benchmarks.pack_inputs import PATH
 
 Place: TypeAlias = tuple[str | int, ...]
 
-README_INPUTS: Final = {"cells": 6, "capacity": 1300, "power": 500}
+README_INPUTS: Final = {"cells": 6, "capacity": 1300, "pack_power": 500}
 README_NAME: Final = "README's question"
 STEP: Final = 1e-7
 TRIED: Final = (STEP, 1e-3, 1e-2)
@@ -77,7 +77,7 @@ def of_calculators() -> Iterator[Example]:
 
 def of_readme() -> Example:
     """Return the example with which the README begins: three inputs, the others assumed, with a range."""
-    return Example(README_NAME, PATH.rpartition("/")[2], README_INPUTS, ("power",))
+    return Example(README_NAME, PATH.rpartition("/")[2], README_INPUTS, ("pack_power",))
 
 
 def vary(name: str, calculator: str, inputs: dict[str, Any]) -> Example:

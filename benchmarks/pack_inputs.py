@@ -15,8 +15,8 @@ Columns: TypeAlias = Mapping[str, npt.NDArray[Any]]
 
 SEED: Final = 20_240_229
 PATH: Final = "/v1/pack-current"
-INPUTS: Final = ("cells", "capacity", "power", "state_of_charge", "cell_resistance", "discharge_rating")
-WITH_UNITS: Final = {"capacity": "mAh", "power": "W", "cell_resistance": "mohm"}
+INPUTS: Final = ("cells", "capacity", "pack_power", "state_of_charge", "cell_resistance", "discharge_rating")
+WITH_UNITS: Final = {"capacity": "mAh", "pack_power": "W", "cell_resistance": "mohm"}
 """The three inputs that are sent as text with a unit where that is measured."""
 
 
@@ -30,7 +30,7 @@ def columns(rows: int, seed: int = SEED) -> Columns:
     return {
         "cells": cells,
         "capacity": capacity,
-        "power": np.round(maximum * random.uniform(0.03, 0.5, rows), 2),
+        "pack_power": np.round(maximum * random.uniform(0.03, 0.5, rows), 2),
         "state_of_charge": np.round(random.uniform(20, 100, rows), 2),
         "cell_resistance": cell_resistance,
         "discharge_rating": random.integers(40, 151, rows),
@@ -56,7 +56,7 @@ def get_request(row: Mapping[str, Any], more_headers: str = "") -> bytes:
 
 def value_request(row: Mapping[str, Any]) -> bytes:
     """Return a GET request of one value, as text."""
-    return http_messages.get_request(f"{PATH}/current", http_messages.query_of(row), accept="text/plain")
+    return http_messages.get_request(f"{PATH}/pack_current", http_messages.query_of(row), accept="text/plain")
 
 
 def post_request(row: Mapping[str, Any]) -> bytes:

@@ -14,7 +14,7 @@ from benchmarks.processes import ROOT, Server
 
 WORKERS: Final = 2
 THREADS: Final = 8
-PROBE: Final = f"{PATH}?cells=6&capacity=1300&power=500&state_of_charge=70&cell_resistance=8&discharge_rating=100"
+PROBE: Final = f"{PATH}?cells=6&capacity=1300&pack_power=500&state_of_charge=70&cell_resistance=8&discharge_rating=100"
 OURS: Final = "gramwatt"
 EARLIER: Final = "earlier version"
 VERSIONS: Final = (OURS, EARLIER)

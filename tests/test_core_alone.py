@@ -153,7 +153,7 @@ def test_commands_work(words: tuple[str, ...]) -> None:
             id="chart",
         ),
         pytest.param(
-            ("calc", "overlay-cues", "--log", "-", "at=1", "--format", "png"),
+            ("calc", "overlay-cues", "--log", "-", "picture_time=1", "--format", "png"),
             "Captions as PNG need Pillow",
             "charts",
             id="captions-to-png",

@@ -31,7 +31,7 @@ LOG: Final = {
     "voltage": [16.6, 16.4, 15.8, 15.8, 16.3, 16.2],
     "current": [8, 8, 40, 40, 8, 8],
 }
-OWN: Final[dict[str, Any]] = {"power": 210, "log": LOG, "elevation": 400, "average_power": 210}
+OWN: Final[dict[str, Any]] = {"pack_power": 210, "log": LOG, "elevation": 400, "mean_power": 210}
 """What a craft document does not say, where a calculator asks for it."""
 CHOICES: Final = [
     pytest.param({}, id="first rows"),
@@ -49,7 +49,7 @@ def weigh(pack: dict[str, Any], propeller: dict[str, Any]) -> str:
     readings = [(part["mass"], part.get("count", 1)) for part in CRAFT["parts"]]
     readings += [(propeller["mass"], CRAFT["motors"]), (pack["mass"], 1)]
     total = sum(mass * count for mass, count in readings)
-    uncertainty = math.sqrt(sum(count**2 for _, count in readings)) * CRAFT["resolution"] / math.sqrt(12)
+    uncertainty = math.sqrt(sum(count**2 for _, count in readings)) * CRAFT["scale_resolution"] / math.sqrt(12)
     return f"{total:.12g} ± {uncertainty:.6g}"
 
 

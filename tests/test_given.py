@@ -111,7 +111,7 @@ def test_given_reproduces_a_request_with_a_craft(calculator: AnyCalculator, inpu
 
 def test_what_another_input_replaces_is_given_too() -> None:
     calculator = CALCULATORS["endurance"]
-    inputs = {"cells": 6, "capacity": 1300, "power": 200, "cell_resistance": 9, "pack_resistance": 60}
+    inputs = {"cells": 6, "capacity": 1300, "mean_power": 200, "cell_resistance": 9, "pack_resistance": 60}
     response = assert_reproduced(calculator, inputs)
     assert response["given"] == inputs
     assert "cell_resistance" not in response["inputs"]
@@ -119,7 +119,7 @@ def test_what_another_input_replaces_is_given_too() -> None:
 
 def test_what_was_given_of_an_input_that_is_also_a_result_is_in_its_own_unit() -> None:
     calculator = CALCULATORS["pack-current"]
-    inputs = {"cells": 6, "capacity": 1300, "power": 200, "open_circuit_voltage": "23100 ± 50 mV"}
+    inputs = {"cells": 6, "capacity": 1300, "pack_power": 200, "open_circuit_voltage": "23100 ± 50 mV"}
     response = assert_reproduced(calculator, inputs, result_units={"open_circuit_voltage": "mV"})
     assert response["given"]["open_circuit_voltage"] == "23.1 ± 0.05"
     assert response["inputs"]["open_circuit_voltage"] == 23100
@@ -129,7 +129,7 @@ def test_what_was_given_of_an_input_that_is_also_a_result_is_in_its_own_unit() -
 def test_a_column_of_uncertainties_is_part_of_its_quantity() -> None:
     """Given twice, they count as independent: sqrt(0.3² + 0.4²) = 0.5."""
     calculator = CALCULATORS["mass-margin"]
-    inputs = {"parts": [{"mass": "33 ± 0.3 g", "mass_u": 0.4}, {"mass": 100}], "limit": 250}
+    inputs = {"parts": [{"mass": "33 ± 0.3 g", "mass_u": 0.4}, {"mass": 100}], "mass_limit": 250}
     response = compute_response(calculator, inputs)
     assert response["given"]["parts"] == [{"mass": "33 ± 0.5"}, {"mass": 100}]
     assert serialize_json(compute_response(calculator, response["given"])) == serialize_json(response)

@@ -67,9 +67,9 @@ def test_an_unknown_calculator_tells_near_ones() -> None:
 
 
 def test_no_answer_is_none_with_its_reason() -> None:
-    answer = gramwatt.calculate("pack-current", cells=6, capacity=1300, power=99_999)
-    assert answer["results"]["current"] is None
-    assert any("current" in caution.get("results", ()) for caution in answer["cautions"])
+    answer = gramwatt.calculate("pack-current", cells=6, capacity=1300, pack_power=99_999)
+    assert answer["results"]["pack_current"] is None
+    assert any("pack_current" in caution.get("results", ()) for caution in answer["cautions"])
 
 
 def test_documents_have_the_same_version() -> None:

@@ -30,10 +30,11 @@ BASE: Final[Bag] = {
     "diameter": 5,
     "pitch": 4.3,
     "state_of_charge": 100,
-    "start_charge": 100,
-    "power": 200,
-    "limit": 620,
-    "resolution": 0,
+    "start_state_of_charge": 100,
+    "pack_power": 200,
+    "mean_power": 200,
+    "mass_limit": 620,
+    "scale_resolution": 0,
 }
 CRAFTS: Final[dict[str, Bag]] = {
     "from catalogue data": BASE,
@@ -57,11 +58,11 @@ CRAFTS: Final[dict[str, Bag]] = {
         "pack_temperature": 12,
         "activation_energy": 25,
         "state_of_charge": 90,
-        "start_charge": 90,
+        "start_state_of_charge": 90,
         "reserve": 15,
         "discharge_rating": 80,
         "controller_rating": 25,
-        "comparison": "at_most",
+        "limit_comparison": "at-most",
     },
     "with a stator and uncertain inputs": {
         **BASE,
@@ -92,43 +93,48 @@ CRAFTS: Final[dict[str, Bag]] = {
         "cells": 3,
         "capacity": 550,
         "kv": 4600,
-        "power": 40,
+        "pack_power": 40,
+        "mean_power": 40,
         "diameter": 3,
         "pitch": 2,
         "thrust_coefficient": 0.17,
         "power_coefficient": 0.1,
-        "limit": 120,
+        "mass_limit": 120,
     },
     "too heavy to hover": {**BASE, "mass": 4000, "dry_mass": 3845},
 }
 every_craft = pytest.mark.parametrize("bag", CRAFTS.values(), ids=CRAFTS)
 
-LOADS: Final = {"full-throttle": "pack_power", "hover-power": "power"}
-"""The result of a calculator that is the load in its other results: the input `power` of a calculator of packs."""
+LOADERS: Final = {"full-throttle", "hover-power"}
+"""Calculators whose result `pack_power` is the load in their other results."""
+AT_THE_LOAD: Final = {"pack_power", "pack_current"}
+"""Results that differ between those two, as one hovers and the other flies at full throttle."""
+LOAD_INPUTS: Final = ("pack_power", "mean_power")
+"""The input of a calculator of packs that is the load."""
 
 BUILD_COLUMNS: Final[Mapping[str, tuple[tuple[str, str], ...]]] = {
-    "mass": (("mass-margin", "total"),),
-    "margin": (("mass-margin", "margin"),),
+    "mass": (("mass-margin", "total_mass"),),
+    "mass_margin": (("mass-margin", "mass_margin"),),
     "verdict": (("mass-margin", "verdict"),),
-    "probability_under": (("mass-margin", "probability_under"),),
+    "probability_under_limit": (("mass-margin", "probability_under_limit"),),
     "nominal_energy": (("pack-energy", "nominal_energy"),),
     "hover_power": (("hover-power", "hover_power"), ("full-throttle", "hover_power")),
-    "hover_current": (("hover-power", "current"),),
+    "hover_current": (("hover-power", "pack_current"),),
     "hover_throttle": (("hover-power", "hover_throttle"), ("full-throttle", "hover_throttle")),
     "endurance": (("endurance", "endurance"),),
     "ended_by": (("endurance", "ended_by"),),
     "thrust": (("full-throttle without a cap", "thrust"),),
     "thrust_to_weight": (("full-throttle without a cap", "thrust_to_weight"),),
-    "current": (("full-throttle without a cap", "pack_current"),),
+    "pack_current": (("full-throttle without a cap", "pack_current"),),
     "capped_thrust": (("full-throttle", "thrust"),),
-    "capped_current": (("full-throttle", "pack_current"),),
+    "capped_pack_current": (("full-throttle", "pack_current"),),
     "capped_cell_voltage": (("full-throttle", "loaded_cell_voltage"),),
     "c_rate": (("full-throttle", "c_rate"),),
-    "rating_used": (("full-throttle", "rating_used"),),
-    "controller_used": (("full-throttle", "controller_used"),),
+    "discharge_rating_share": (("full-throttle", "discharge_rating_share"),),
+    "controller_rating_share": (("full-throttle", "controller_rating_share"),),
 }
 """Columns of a build with one setup, and the same results of other calculators."""
-OWN_COLUMNS: Final = {"name", "average_power", "throttle_cap"}
+OWN_COLUMNS: Final = {"name", "mean_power", "throttle_cap"}
 """Columns that no other calculator has; those that end in `change` or `change_share` are differences of setups."""
 
 
@@ -197,6 +203,11 @@ def assert_same(mine: Figure, other: Figure, what: str, *, with_range: bool = Tr
             assert one == pytest.approx(two, rel=RTOL, abs=1e-12, nan_ok=True), f"{part} of {what}"
 
 
+def takes_load(calculator: str) -> bool:
+    """Return whether the load is an input of the calculator."""
+    return any(name in CALCULATORS[calculator].input_fields for name in LOAD_INPUTS)
+
+
 @every_craft
 def test_results_of_one_name_agree(bag: Bag) -> None:
     """Each pair of calculators, each result that both have; packs at the load that the other calculator computes."""
@@ -204,23 +215,23 @@ def test_results_of_one_name_agree(bag: Bag) -> None:
     assert len(computed) >= 8
     compared = set()
     for one, two in itertools.permutations(computed, 2):
-        load = LOADS.get(one)
-        chained = load is not None and "power" in CALCULATORS[two].input_fields
+        chained = one in LOADERS and takes_load(two)
         mine, other = computed[one], computed[two]
-        if load is not None and chained:
-            watts = float(mine[load].value)
+        if chained:
+            watts = float(mine["pack_power"].value)
             if not watts > 0:  # no hover, no load
                 continue
-            again = compute(CALCULATORS[two], {**bag, "power": f"{watts:.17g} W"})
+            again = compute(CALCULATORS[two], {**bag, **dict.fromkeys(LOAD_INPUTS, f"{watts:.17g} W")})
             assert again is not None
             other = again
-        elif two in LOADS and "power" in CALCULATORS[one].input_fields:
+        elif two in LOADERS and takes_load(one):
             continue  # the other way round, above
-        for name in sorted(mine.keys() & other.keys()):
+        at_other_loads = AT_THE_LOAD if {one, two} <= LOADERS else set()
+        for name in sorted(mine.keys() & other.keys() - at_other_loads):
             assert_same(mine[name], other[name], f"{name} in {one} and {two}", with_range=not chained)
             compared.add(name)
-    expected = {"hover_power", "hover_throttle", "pack_resistance", "greatest_power", "c_rate", "loaded_voltage"}
-    assert expected | {"loaded_cell_voltage", "rating_used"} <= compared
+    expected = {"hover_power", "hover_throttle", "pack_resistance", "maximum_pack_power", "c_rate", "loaded_voltage"}
+    assert expected | {"loaded_cell_voltage", "discharge_rating_share"} <= compared
 
 
 @every_craft
@@ -228,11 +239,11 @@ def test_a_build_with_one_setup_has_the_figures_of_the_single_calculators(bag: B
     """Its columns by an explicit map, ranges included; flight time at the average power that the build computes."""
     build = compute(CALCULATORS["build"], bag)
     assert build is not None
-    average = float(build["by_setup.average_power"].value)
+    average = float(build["by_setup.mean_power"].value)
     others = {name: compute(each, bag) for name, each in CALCULATORS.items()}
     others["full-throttle without a cap"] = compute(CALCULATORS["full-throttle"], {**bag, "throttle_cap": 100})
     others["endurance"] = compute(
-        CALCULATORS["endurance"], {**bag, "power": f"{average:.17g} W"} if average > 0 else bag
+        CALCULATORS["endurance"], {**bag, "mean_power": f"{average:.17g} W"} if average > 0 else bag
     )
     for column, sources in BUILD_COLUMNS.items():
         for calculator, result in sources:
@@ -259,7 +270,7 @@ def test_the_cap_of_a_build_that_matches_is_the_matching_cap() -> None:
         if "cell_resistance" in row:  # cells of the same kind
             target["cell_resistance"] = row["cell_resistance"] * row["capacity"] / target["capacity"]
         packs = [{**row, **target, "name": "target"}, {**row, "name": "own"}]
-        setups = [{"pack": "target", "throttle_cap": 100}, {"pack": "own", "match": "rotor-speed"}]
+        setups = [{"pack": "target", "throttle_cap": 100}, {"pack": "own", "match_quantity": "rotor-speed"}]
         cells = {each: [value] for each, value in {**inputs, "packs": packs, "setups": setups}.items()}
         outcome = evaluate_columns(CALCULATORS["build"], cells, 1, text=False, draws=FEW_DRAWS)
         assert outcome.uncertainty is not None
@@ -267,7 +278,7 @@ def test_the_cap_of_a_build_that_matches_is_the_matching_cap() -> None:
         low, high = (part[label][0, 1] for part in (outcome.uncertainty.low, outcome.uncertainty.high))
         mine = Figure(outcome.results.by_setup.throttle_cap[0, 1], low, high)
         assert mine.value < 1
-        assert_same(mine, cap["matching_cap"], f"the cap of the craft {name}")
+        assert_same(mine, cap["matching_throttle_cap"], f"the cap of the craft {name}")
 
 
 def test_every_column_of_a_build_is_compared() -> None:

@@ -53,11 +53,11 @@ def test_what_is_left_out_before_does_not_matter() -> None:
         "time": time,
         "voltage": [16.8 - amperes / 100 - at / 999 for at, amperes in enumerate(current)],
     }
-    begins: tuple[dict[str, Any], ...] = ({}, {"begin": 25})
+    begins: tuple[dict[str, Any], ...] = ({}, {"start_time": 25})
     whole, part = (
         gramwatt.calculate("flight-log", cells=4, capacity=850, log={**log, "current": current}, **more)["results"]
         for more in begins
     )
-    assert [each["start"] for each in whole["punch_outs"]] == [10.125, 30.125]
-    assert [each["start"] for each in part["punch_outs"]] == [30.125]
-    assert part["lowest_at"] == whole["lowest_at"] == 31.875
+    assert [each["punch_start_time"] for each in whole["punch_outs"]] == [10.125, 30.125]
+    assert [each["punch_start_time"] for each in part["punch_outs"]] == [30.125]
+    assert part["lowest_voltage_time"] == whole["lowest_voltage_time"] == 31.875

@@ -24,7 +24,7 @@ class Inputs(BaseModel):
 
     cells: Annotated[int, Field(ge=1, le=24)]
     capacity: Annotated[float, Field(ge=1, le=1e6)]
-    power: Annotated[float, Field(ge=0, le=1e5)]
+    pack_power: Annotated[float, Field(ge=0, le=1e5)]
     chemistry: Literal["lipo", "lihv", "li-ion", "lifepo4"] = "lipo"
     state_of_charge: Annotated[float, Field(ge=0, le=100)] = 50
     open_circuit_voltage: Annotated[float | None, Field(gt=0, le=200)] = None

@@ -28,7 +28,7 @@ class Row(msgspec.Struct, gc=False):
 
     cells: int
     capacity: float
-    power: float
+    pack_power: float
     state_of_charge: float
     cell_resistance: float
     discharge_rating: float

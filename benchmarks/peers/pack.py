@@ -31,7 +31,7 @@ CURVES: Final[dict[str, tuple[float, ...]]] = {
 
 UNITS: Final = {
     "capacity": "mAh",
-    "power": "W",
+    "pack_power": "W",
     "state_of_charge": "%",
     "open_circuit_voltage": "V",
     "cell_resistance": "mohm",
@@ -41,14 +41,14 @@ UNITS: Final = {
     "discharge_rating": "C",
 }
 RESULT_UNITS: Final = {
-    "current": "A",
+    "pack_current": "A",
     "loaded_voltage": "V",
     "loaded_cell_voltage": "V",
     "open_circuit_voltage": "V",
     "c_rate": "C",
-    "pack_heat": "W",
-    "greatest_power": "W",
-    "rating_used": "%",
+    "pack_heat_power": "W",
+    "maximum_pack_power": "W",
+    "discharge_rating_share": "%",
     "pack_resistance": "mohm",
 }
 DEFAULTS: Final[dict[str, Any]] = {
@@ -72,7 +72,7 @@ ASSUMED_RESISTANCE: Final = {
 
 def results(inputs: dict[str, Any]) -> dict[str, float | None]:
     """Return the nine results of inputs with all defaults filled in."""
-    cells, power, chemistry = inputs["cells"], inputs["power"], inputs["chemistry"]
+    cells, power, chemistry = inputs["cells"], inputs["pack_power"], inputs["chemistry"]
     rating = inputs.get("discharge_rating")
     rested = inputs.get("open_circuit_voltage")
     if rested is None:
@@ -87,7 +87,7 @@ def results(inputs: dict[str, Any]) -> dict[str, float | None]:
     found: dict[str, float | None] = dict.fromkeys(RESULT_UNITS)
     found |= {
         "open_circuit_voltage": rested,
-        "greatest_power": greatest,
+        "maximum_pack_power": greatest,
         "pack_resistance": resistance * 1000,
     }
     under_root = rested * rested - 4 * power * resistance
@@ -97,12 +97,12 @@ def results(inputs: dict[str, Any]) -> dict[str, float | None]:
     loaded = rested - current * resistance
     c_rate = current / (inputs["capacity"] / 1000)
     found |= {
-        "current": current,
+        "pack_current": current,
         "loaded_voltage": loaded,
         "loaded_cell_voltage": loaded / cells,
         "c_rate": c_rate,
-        "pack_heat": current * current * resistance,
-        "rating_used": None if rating is None else 100 * c_rate / rating,
+        "pack_heat_power": current * current * resistance,
+        "discharge_rating_share": None if rating is None else 100 * c_rate / rating,
     }
     return found
 
@@ -131,24 +131,28 @@ def answer(given: dict[str, Any]) -> dict[str, Any]:
 def cautions(inputs: dict[str, Any], found: dict[str, float | None], assumed: list[str]) -> list[dict[str, Any]]:
     """Return the cautions that hold for this pack."""
     made: list[dict[str, Any]] = []
-    rested, current, rating_used = found["open_circuit_voltage"], found["current"], found["rating_used"]
+    rested, current, discharge_rating_share = (
+        found["open_circuit_voltage"],
+        found["pack_current"],
+        found["discharge_rating_share"],
+    )
     loaded, loaded_cell = found["loaded_voltage"], found["loaded_cell_voltage"]
     if rested is None or current is None or loaded is None or loaded_cell is None:
-        text = f"The pack cannot give {inputs['power']:g} W; the most is {found['greatest_power'] or 0:.5g} W."
+        text = f"The pack cannot give {inputs['pack_power']:g} W; the most is {found['maximum_pack_power'] or 0:.5g} W."
         made.append({"code": "power-beyond-pack", "text": text})
-    elif rating_used is None:
-        text = "rating_used has no answer without discharge_rating."
-        made.append({"code": "needs-input", "text": text, "results": ["rating_used"]})
+    elif discharge_rating_share is None:
+        text = "discharge_rating_share has no answer without discharge_rating."
+        made.append({"code": "needs-input", "text": text, "results": ["discharge_rating_share"]})
     if "cell_resistance" in assumed:
         made.append(ASSUMED_RESISTANCE)
     if loaded_cell is not None and loaded_cell < CUTOFF[inputs["chemistry"]]:
         text = f"At {loaded_cell:.5g} V a cell the pack is below the usual cut-off of its chemistry: cells are harmed."
         made.append({"code": "below-cutoff", "text": text})
     if rested is not None and rested > 1.02 * inputs["cells"] * FULL[inputs["chemistry"]]:
-        made.append({"code": "more-than-full", "text": f"{rested:.5g} V is more than such a pack holds when full."})
-    if rating_used is not None and rating_used > 100:
-        text = f"The load is {rating_used:.5g} % of the continuous rating on the label."
-        made.append({"code": "over-rating", "text": text})
+        made.append({"code": "voltage-above-full", "text": f"{rested:.5g} V is more than such a pack holds when full."})
+    if discharge_rating_share is not None and discharge_rating_share > 100:
+        text = f"The load is {discharge_rating_share:.5g} % of the continuous rating on the label."
+        made.append({"code": "over-discharge-rating", "text": text})
     if loaded is not None and rested is not None and loaded < 0.8 * rested:
         made.append({"code": "deep-sag", "text": "More than a fifth of the voltage is lost in the pack."})
     if not 0 <= inputs["pack_temperature"] <= 40:

@@ -22,7 +22,7 @@ from pathlib import Path
 from typing import Any
 
 PARTS = ("frame", "motors", "electronics", "camera", "pack")
-COLUMNS = ("name", "cells", "capacity", "discharge_rating", "power", "burst_power", *PARTS, "limit")
+COLUMNS = ("name", "cells", "capacity", "discharge_rating", "mean_power", "burst_power", *PARTS, "mass_limit")
 HEADINGS = ("build", "min", "ended by", "A", "V/cell", "% rating", "g", "g left", "verdict", "note")
 NUMERIC = {"min", "A", "V/cell", "% rating", "g", "g left"}
 Cautions = dict[str, dict[str, str]]
@@ -58,9 +58,12 @@ def compare(url: str, build: dict[str, str], cautions: Cautions) -> dict[str, st
     row = dict.fromkeys(HEADINGS, "-") | {"build": build["name"], "note": ""}
     pack = {name: build[name] for name in ("cells", "capacity")}
     requests = {
-        "endurance": pack | {"power": build["power"]},
-        "pack-current": pack | {"power": build["burst_power"], "discharge_rating": build["discharge_rating"]},
-        "mass-margin": {"masses": ",".join(build[part] for part in PARTS if build[part]), "limit": build["limit"]},
+        "endurance": pack | {"mean_power": build["mean_power"]},
+        "pack-current": pack | {"pack_power": build["burst_power"], "discharge_rating": build["discharge_rating"]},
+        "mass-margin": {
+            "masses": ",".join(build[part] for part in PARTS if build[part]),
+            "mass_limit": build["mass_limit"],
+        },
     }
     notes = []
     for calculator, inputs in requests.items():
@@ -79,12 +82,15 @@ def compare(url: str, build: dict[str, str], cautions: Cautions) -> dict[str, st
             row |= {"min": format_result(response_body, "endurance", 1), "ended by": ended_by}
         elif calculator == "pack-current":
             row |= {
-                "A": format_result(response_body, "current", 1),
+                "A": format_result(response_body, "pack_current", 1),
                 "V/cell": format_result(response_body, "loaded_cell_voltage", 2),
-                "% rating": format_result(response_body, "rating_used", 0),
+                "% rating": format_result(response_body, "discharge_rating_share", 0),
             }
         else:
-            row |= {"g": format_result(response_body, "total", 1), "g left": format_result(response_body, "margin", 1)}
+            row |= {
+                "g": format_result(response_body, "total_mass", 1),
+                "g left": format_result(response_body, "mass_margin", 1),
+            }
             row["verdict"] = response_body["results"]["verdict"]
     return row | {"note": " | ".join(notes)}
 

@@ -3,4 +3,4 @@
 #
 #     sh current.sh packs.csv 300 http://127.0.0.1:8000
 curl --fail --silent --show-error --data-binary "@${1:-packs.csv}" --header 'Content-Type: text/csv' \
-    "${3:-http://127.0.0.1:8000}/v1/pack-current/batch?power=${2:-300}&state_of_charge=80&keep=pack_mass&format=csv&digits=4"
+    "${3:-http://127.0.0.1:8000}/v1/pack-current/batch?pack_power=${2:-300}&state_of_charge=80&keep=pack_mass&format=csv&digits=4"

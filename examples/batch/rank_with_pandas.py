@@ -38,10 +38,10 @@ def rank(url: str, packs: pd.DataFrame) -> pd.DataFrame:
     """Rank the packs, the longest flight first."""
     craft = pd.DataFrame({"name": packs["name"], "mass": DRY_MASS + packs["pack_mass"]})
     hover = fetch(url, "hover-power", craft, "diameter=3&motors=4")
-    inputs = packs[["name", "cells", "capacity"]].assign(power=hover["power"])
+    inputs = packs[["name", "cells", "capacity"]].assign(mean_power=hover["pack_power"])
     flights = fetch(url, "endurance", inputs)
     ranked = flights[["name", "endurance", "mean_current", "ended_by"]].assign(
-        power=hover["power"], error=flights["error"]
+        mean_power=hover["pack_power"], error=flights["error"]
     )
     return ranked.sort_values("endurance", ascending=False, kind="stable", ignore_index=True)
 

@@ -29,8 +29,10 @@ def fetch(url: str, calculator: str, table: pl.DataFrame, shared: str = "") -> p
 def rank(url: str, packs: pl.DataFrame, power: float) -> pl.DataFrame:
     """Rank the packs, the one that sags least first; those that cannot give the power last, with the reason."""
     inputs = packs.select("name", "cells", "capacity", "discharge_rating")
-    punch = fetch(url, "pack-current", inputs, f"power={power}&state_of_charge=80&units=rating_used:%25")
-    wanted = punch.select("name", "current", "loaded_cell_voltage", "rating_used", "cautions", "error")
+    punch = fetch(
+        url, "pack-current", inputs, f"pack_power={power}&state_of_charge=80&units=discharge_rating_share:%25"
+    )
+    wanted = punch.select("name", "pack_current", "loaded_cell_voltage", "discharge_rating_share", "cautions", "error")
     return wanted.sort("loaded_cell_voltage", descending=True, nulls_last=True, maintain_order=True)
 
 

@@ -25,10 +25,10 @@ Row = Mapping[str, Any]
 FULL_THROTTLE = {
     "pack_current": "A",
     "loaded_cell_voltage": "V/cell",
-    "rating_used": "% rating",
+    "discharge_rating_share": "% rating",
     "hover_power": "hover W",
 }
-MASS = {"total": "g", "margin": "g left", "verdict": "verdict"}
+MASS = {"total_mass": "g", "mass_margin": "g left", "verdict": "verdict"}
 
 
 def fetch(url: str, calculator: str, table: bytes, media: str, **shared: str) -> list[Row]:
@@ -61,7 +61,7 @@ def compare_masses(url: str, craft: Row, names: Sequence[str]) -> list[Row]:
     """Return the mass and the margin of each of these crafts, the largest margin first."""
     table = "".join(f"{json.dumps(row)}\n" for row in leave_out_parts(craft, names)).encode()
     results = fetch(url, "mass-margin", table, "application/x-ndjson")
-    return sorted(results, key=lambda row: -(row.get("margin") or 0))
+    return sorted(results, key=lambda row: -(row.get("mass_margin") or 0))
 
 
 def print_table(rows: Sequence[Row], columns: Mapping[str, str]) -> None:

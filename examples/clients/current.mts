@@ -18,7 +18,7 @@ async function request(inputs: Inputs): Promise<Pack | Problem> {
 for (const power of ["120 W", "0.7 kW", "9 bananas"]) {
   const body = await request({ cells: 6, capacity: "1.3 Ah", power, cell_resistance: 8 });
   if ("results" in body) {
-    console.log(`${power}: ${body.results.current} A`);
+    console.log(`${power}: ${body.results.pack_current} A`);
     for (const caution of body.cautions) console.log(`  ! ${caution.text}`);
   } else {
     console.log(`${power}: ${body.detail}`);

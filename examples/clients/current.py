@@ -14,9 +14,9 @@ def main(service: str) -> None:
     """Print the current at two powers, and the problem of a request with a wrong unit."""
     client = Client(base_url=service)
     for power in ("120 W", "0.7 kW", "9 bananas"):
-        response = pack_current.sync(client=client, cells=6, capacity="1.3 Ah", power=power, cell_resistance=8)
+        response = pack_current.sync(client=client, cells=6, capacity="1.3 Ah", pack_power=power, cell_resistance=8)
         if isinstance(response, PackCurrentAnswer):
-            print(f"{power}: {response.results.current} A")
+            print(f"{power}: {response.results.pack_current} A")
             for caution in response.cautions:
                 print(f"  ! {caution.text}")
         elif isinstance(response, Problem):

@@ -1,7 +1,7 @@
 """A recorded flight as captions, and burnt into a video.
 
-    python captions.py flight.csv --output flight.ass --craft ../craft/craft.json --pack "4 cells" offset=2
-    python captions.py flight.csv --burn flight.mp4 --output with-figures.mp4 cells=4 capacity=1300 offset=2
+    python captions.py flight.csv --output flight.ass --craft ../craft/craft.json --pack "4 cells" video_offset=2
+    python captions.py flight.csv --burn flight.mp4 --output with-figures.mp4 cells=4 capacity=1300 video_offset=2
 
 Sends the recording to a running Gramwatt (overlay-cues) and saves what comes back: captions by the name of the output
 (.ass, .vtt, .srt), figures frame by frame (.csv, .json), or with at= a picture of one instant (.png, .svg). With --burn
@@ -89,8 +89,8 @@ def read_video_format(video: Path) -> dict[str, str]:
     stream = streams[0]
     return {
         "frame_rate": stream["avg_frame_rate"].removesuffix("/1"),
-        "width": str(stream["width"]),
-        "height": str(stream["height"]),
+        "video_width": str(stream["width"]),
+        "video_height": str(stream["height"]),
     }
 
 
@@ -122,7 +122,9 @@ def run(command: list[str], folder: str | None = None) -> str:
 def read_arguments(parser: argparse.ArgumentParser) -> tuple[argparse.Namespace, dict[str, str]]:
     """Return the arguments, and the inputs among them."""
     parser.add_argument("log", type=Path, nargs="?", help="the recording: CSV, NDJSON or JSON")
-    parser.add_argument("inputs", nargs="*", metavar="name=value", help="inputs of overlay-cues: cells=4 offset=2")
+    parser.add_argument(
+        "inputs", nargs="*", metavar="name=value", help="inputs of overlay-cues: cells=4 video_offset=2"
+    )
     parser.add_argument("--output", type=Path, help="file to write; its ending selects the format")
     parser.add_argument("--burn", type=Path, metavar="VIDEO", help="burn the captions into a copy of this video")
     parser.add_argument("--craft", type=Path, metavar="FILE", help="craft document (JSON) with its packs")

@@ -2,7 +2,7 @@ Attribute VB_Name = "GramwattCells"
 ' Gramwatt in a cell of Excel for Windows, through its own HTTP, so that errors are shown and a POST is possible.
 '
 '   =GRAMWATT_VALUE("pack-energy", "usable_energy", A2:B3)        names in the first column, values in the second
-'   =GRAMWATT_VALUE("pack-current", "current", "cells", 6, "capacity", "1.3 Ah", "power", B4)
+'   =GRAMWATT_VALUE("pack-current", "pack_current", "cells", 6, "capacity", "1.3 Ah", "pack_power", B4)
 '
 ' Gives the number, or the text where the result is one; and where there is no result, a text that begins with #ERR and
 ' gives the reason. Alt+F11, File > Import File. Written from the vendor's documentation; README.md lists what was run.

@@ -43,7 +43,7 @@ def is_text(cell: Any) -> bool:
 
 def fetch(power: float | str) -> tuple[float | None, float | None, str]:
     """Return current, volts a cell and the cautions; or no figures, and the reason."""
-    body = json.dumps({**PACK, "power": power}).encode()
+    body = json.dumps({**PACK, "pack_power": power}).encode()
     headers = {"Content-Type": "application/json", "Accept": "application/json"}
     request = urllib.request.Request(f"{SERVICE}/v1/pack-current", data=body, headers=headers)
     try:
@@ -51,7 +51,7 @@ def fetch(power: float | str) -> tuple[float | None, float | None, str]:
             response_body = json.load(response)
         results = response_body["results"]
         notes = [note["text"] for note in response_body["cautions"] if note["code"] != "needs-input"]
-        return results["current"], results["loaded_cell_voltage"], " ".join(notes)
+        return results["pack_current"], results["loaded_cell_voltage"], " ".join(notes)
     except urllib.error.HTTPError as error:
         with error:
             try:

@@ -59,13 +59,13 @@ SINGLE = {
     "controller_rating": "Controller rating, A",
     "avionics_power": "Avionics power, W",
     "rule": "Rule",
-    "limit": "Mass limit, g",
-    "comparison": "The mass may be (below, at_most)",
-    "resolution": "Scale step, g",
+    "mass_limit": "Mass limit, g",
+    "limit_comparison": "The mass may be (below, at-most)",
+    "scale_resolution": "Scale step, g",
     "reserve": "Reserve at landing, %",
 }
 DRIVE = ("kv", "motors", "stator_diameter", "stator_height", "controller_rating", "avionics_power")
-LIMIT = ("rule", "limit", "comparison", "resolution")
+LIMIT = ("rule", "mass_limit", "limit_comparison", "scale_resolution")
 PACK = ("cells", "capacity", "cell_resistance")
 
 
@@ -226,8 +226,8 @@ def make_packs(places: Places) -> Sheet:
                 "",
                 f"={list_masses(places, row)}",
                 "=" + "&".join(put(column, places.get_cell("packs", column, row)) for column in PACK),
-                fetch("mass-margin/total?", f'"&masses="&J{at}', *limit),
-                fetch("mass-margin/margin?", f'"&masses="&J{at}', *limit),
+                fetch("mass-margin/total_mass?", f'"&masses="&J{at}', *limit),
+                fetch("mass-margin/mass_margin?", f'"&masses="&J{at}', *limit),
                 fetch("mass-margin/verdict?", f'"&masses="&J{at}', *limit),
                 fetch("endurance-from-flight/endurance?", f'K{at}&"&mass="&L{at}', *reference),
                 *(
@@ -237,7 +237,7 @@ def make_packs(places: Places) -> Sheet:
                         put("discharge_rating", places.get_cell("packs", "discharge_rating", row)),
                         *drive,
                     )
-                    for result in ("pack_current", "loaded_cell_voltage", "rating_used")
+                    for result in ("pack_current", "loaded_cell_voltage", "discharge_rating_share")
                 ),
             ]
         )
@@ -265,7 +265,7 @@ def list_masses(places: Places, pack: int) -> str:
 def make_sweep(places: Places) -> Sheet:
     """Return the sheet of endurance over power: one request, its lines split by formulas that any spreadsheet has."""
     pack = [put(column, places.find("packs", column, places.single["pack"])) for column in PACK]
-    path = "endurance/sweep?format=csv&header=off&digits=5&vary=power&from=80&to=240&count=9&"
+    path = "endurance/sweep?format=csv&header=off&digits=5&vary=mean_power&from=80&to=240&count=9&"
     whole = fetch(path, *pack, put("reserve", places.single["reserve"]))
     sheet = Sheet(
         [["Average power, W", "Flight time, min", "a line of the table", "of the pack"]],

@@ -65,8 +65,8 @@ function readInputs() {
     fields.set(`/parts/${parts.length}/count`, count);
     parts.push(part);
   }
-  const inputs = { parts, rule: byId("rule").value, resolution: valueOf(byId("resolution").value.trim()) };
-  if (inputs.rule === "custom") inputs.limit = valueOf(byId("limit").value.trim());
+  const inputs = { parts, rule: byId("rule").value, scale_resolution: valueOf(byId("resolution").value.trim()) };
+  if (inputs.rule === "custom") inputs.mass_limit = valueOf(byId("limit").value.trim());
   for (const field of form.querySelectorAll("[data-pointer]")) fields.set(field.dataset.pointer, field);
   return { inputs, fields };
 }
@@ -102,7 +102,7 @@ async function update() {
 }
 
 function show({ inputs, results, cautions }) {
-  const { margin, total, expanded_uncertainty: spread, verdict, probability_under: probability } = results;
+  const { mass_margin: margin, total_mass: total, expanded_mass_uncertainty: spread, verdict } = results;
   const fine = spread < 0.1 ? 2 : 1;
   const side = margin < 0 ? "above" : "below";
   byId("result").classList.remove("stale");
@@ -110,15 +110,15 @@ function show({ inputs, results, cautions }) {
   byId("verdict").textContent = `${VERDICTS[verdict]}: ${grams(Math.abs(margin), fine)} ${side} it`;
   byId("summary").textContent =
     `${grams(total, fine)} in all, give or take ${grams(spread, fine)}. ` +
-    `The limit is ${inputs.comparison === "below" ? "less than " : ""}${+inputs.limit.toFixed(2)}\u00a0g` +
-    `${inputs.comparison === "below" ? "" : " or less"}, met with a probability of ${percent(probability)}.`;
+    `The limit is ${inputs.limit_comparison === "below" ? "less than " : ""}${+inputs.mass_limit.toFixed(2)}\u00a0g` +
+    `${inputs.limit_comparison === "below" ? "" : " or less"}, met with a probability of ${percent(results.probability_under_limit)}.`;
   const rows = inputs.parts.map((part, index) => {
     const row = document.createElement("tr");
     const name = document.createElement("th");
     name.scope = "row";
     name.textContent = part.count > 1 ? `${part.name} × ${part.count}` : part.name;
-    const share = results.shares ? `${results.shares[index].toFixed(1)} %` : "–";
-    const cells = [grams(results.running_total[index], fine), share].map((text) => {
+    const share = results.mass_shares ? `${results.mass_shares[index].toFixed(1)} %` : "–";
+    const cells = [grams(results.running_total_mass[index], fine), share].map((text) => {
       const cell = document.createElement("td");
       cell.textContent = text;
       return cell;

@@ -41,7 +41,7 @@ def _duration(case: dict[str, Any], resistance: float) -> float:
             power=np.array([case["power_w"]]),
             resistance=np.array([resistance]),
             capacity=np.array([case["capacity_ah"] * 3600]),
-            start_charge=np.array([case["start_charge"]]),
+            start_state_of_charge=np.array([case["start_charge"]]),
             reserve=np.zeros(1),
             cutoff_voltage=np.array([case["cutoff_v"]]),
         )

@@ -48,7 +48,7 @@ def resistance(relaxing: tuple[float, float] = (0.0, 1.0)) -> tuple[Errors, floa
             cells=4 * one,
             chemistry=np.zeros(1, dtype=np.intp),
             capacity=CAPACITY * one,
-            start_charge=one,
+            start_state_of_charge=one,
         )
         found.append(float(fit.resistance[0]))
         inside += abs(found[-1] - 0.05) <= 2 * float(fit.standard_error[0])

@@ -37,8 +37,8 @@ class Estimate:
 def estimate(**inputs: Any) -> Estimate:
     """Return what hover-power says of a craft."""
     answer = calculate("hover-power", **inputs)
-    uncertainty = answer["uncertainty"]["power"]
-    return Estimate(answer["results"]["power"], uncertainty["low"], uncertainty["high"])
+    uncertainty = answer["uncertainty"]["pack_power"]
+    return Estimate(answer["results"]["pack_power"], uncertainty["low"], uncertainty["high"])
 
 
 def cruise_powers(folder: Path) -> Array:
@@ -76,6 +76,6 @@ def benches(folder: Path) -> tuple[Errors, float]:
     outcome = evaluate_columns(registry.load()["hover-power"], columns, count, text=False)
     if outcome.errors or outcome.uncertainty is None:
         raise ValueError(f"{outcome.errors}")
-    measured, width = rows.voltage * rows.current, 2 * outcome.uncertainty.standard["power"]
+    measured, width = rows.voltage * rows.current, 2 * outcome.uncertainty.standard["pack_power"]
     covered = float((np.abs(outcome.results.power - measured) <= width).mean())
     return Errors.of(outcome.results.power, measured), covered

@@ -13,7 +13,7 @@ CRAFT: Final[dict[str, Any]] = {
     "diameter": 5,
     "pitch": 4.3,
     "throttle_cap": 66,
-    "limit": 600,
+    "mass_limit": 600,
     "packs": [FOUR, SIX, LARGE],
 }
 

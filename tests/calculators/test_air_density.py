@@ -36,12 +36,12 @@ def test_elevation_alone_is_the_standard_atmosphere(
     answer = calculate("air-density", elevation=elevation)
     found = answer["results"]
     assert found["air_density"] == pytest.approx(density, rel=1e-5)
-    assert found["pressure"] == pytest.approx(hectopascals, rel=1e-5)
-    assert found["temperature"] == pytest.approx(celsius, abs=1e-3)
+    assert found["air_pressure"] == pytest.approx(hectopascals, rel=1e-5)
+    assert found["air_temperature"] == pytest.approx(celsius, abs=1e-3)
     assert found["speed_of_sound"] == pytest.approx(sound, rel=1e-5)
     assert found["density_altitude"] == pytest.approx(elevation, rel=1e-9, abs=1e-6)
     assert found["density_ratio"] == pytest.approx(density / 1.225, rel=1e-5)
-    assert {"temperature", "pressure", "humidity"} <= set(answer["assumed"])
+    assert {"air_temperature", "air_pressure", "relative_humidity"} <= set(answer["assumed"])
 
 
 def test_nothing_given_is_sea_level() -> None:
@@ -51,10 +51,10 @@ def test_nothing_given_is_sea_level() -> None:
 
 def test_what_is_measured_takes_the_place_of_elevation() -> None:
     """With temperature and pressure both measured elevation has no part; with one, it stands for the other."""
-    measured: dict[str, Any] = {"temperature": 20, "pressure": 850, "humidity": 40}
+    measured: dict[str, Any] = {"air_temperature": 20, "air_pressure": 850, "relative_humidity": 40}
     assert results(**measured, elevation=0) == results(**measured, elevation=2500)
-    assert results(temperature=20, elevation=2500)["pressure"] == results(elevation=2500)["pressure"]
-    assert results(pressure=850, elevation=2500)["temperature"] == results(elevation=2500)["temperature"]
+    assert results(air_temperature=20, elevation=2500)["air_pressure"] == results(elevation=2500)["air_pressure"]
+    assert results(air_pressure=850, elevation=2500)["air_temperature"] == results(elevation=2500)["air_temperature"]
 
 
 def test_density_altitude_of_a_hot_field() -> None:
@@ -63,16 +63,20 @@ def test_density_altitude_of_a_hot_field() -> None:
     So density altitude grows by 1/(g/R - L) = 1/(0.034163 - 0.0065) = 36.15 m for a kelvin over standard. At 1000 m and
     20 K over it that is 1000 m + 723 m, to first order: good to about 5 % of the difference.
     """
-    found = results(elevation=1000, temperature=28.5)["density_altitude"]
+    found = results(elevation=1000, air_temperature=28.5)["density_altitude"]
     assert found - 1000 == pytest.approx(20 * 36.15, rel=0.06)
 
 
 @given(st.floats(-500.0, 8900.0), st.floats(-60.0, 59.0), st.floats(0.0, 95.0))
 def test_higher_hotter_wetter_is_thinner(elevation: float, celsius: float, humidity: float) -> None:
     """Monotonic, in density and in density altitude."""
-    here = results(elevation=elevation, temperature=celsius, humidity=humidity)
-    for change in ({"elevation": elevation + 100}, {"temperature": celsius + 1}, {"humidity": humidity + 5}):
-        there = results(**{"elevation": elevation, "temperature": celsius, "humidity": humidity, **change})
+    here = results(elevation=elevation, air_temperature=celsius, relative_humidity=humidity)
+    for change in (
+        {"elevation": elevation + 100},
+        {"air_temperature": celsius + 1},
+        {"relative_humidity": humidity + 5},
+    ):
+        there = results(**{"elevation": elevation, "air_temperature": celsius, "relative_humidity": humidity, **change})
         assert there["air_density"] < here["air_density"]
         assert there["density_altitude"] > here["density_altitude"]
 
@@ -80,7 +84,7 @@ def test_higher_hotter_wetter_is_thinner(elevation: float, celsius: float, humid
 @given(st.floats(-60.0, 60.0), st.floats(250.0, 1100.0), st.floats(0.0, 100.0))
 def test_density_altitude_round_trip(celsius: float, hectopascals: float, humidity: float) -> None:
     """Standard air at the density altitude is as thin; wherever the inputs may lead within the troposphere."""
-    found = results(temperature=celsius, pressure=hectopascals, humidity=humidity)
+    found = results(air_temperature=celsius, air_pressure=hectopascals, relative_humidity=humidity)
     assert all(math.isfinite(value) for value in found.values())
     assume(-500 <= found["density_altitude"] <= 9000)
     again = results(elevation=found["density_altitude"])
@@ -89,16 +93,16 @@ def test_density_altitude_round_trip(celsius: float, hectopascals: float, humidi
 
 def test_an_uncertain_thermometer() -> None:
     """By hand: density goes as 1/T in dry air: 1 K in 293.15 K is 0.341 %."""
-    answer = calculate("air-density", temperature="20 +/- 1 degC")
+    answer = calculate("air-density", air_temperature="20 +/- 1 degC")
     found = answer["uncertainty"]["air_density"]
     assert found["standard"] == pytest.approx(answer["results"]["air_density"] / 293.15, rel=1e-4)
-    assert found["shares"] == {"temperature": 1}
+    assert found["shares"] == {"air_temperature": 1}
 
 
 CAUTIONS: Final[dict[str, tuple[dict[str, Any], dict[str, Any]]]] = {
     # code: inputs that bring it, inputs that do not. Standard at 1600 m is 835.3 hPa, 5 % more 877.0.
-    "reduced-pressure": ({"elevation": 1600, "pressure": 1013}, {"elevation": 1600, "pressure": 876}),
-    "outside-temperature": ({"temperature": 50.1}, {"temperature": 50}),
+    "reduced-pressure": ({"elevation": 1600, "air_pressure": 1013}, {"elevation": 1600, "air_pressure": 876}),
+    "outside-temperature": ({"air_temperature": 50.1}, {"air_temperature": 50}),
 }
 
 
@@ -110,8 +114,8 @@ def test_caution_is_shown_when_it_holds_and_not_otherwise(code: str) -> None:
 
 
 def test_cold_and_its_bound() -> None:
-    assert "outside-temperature" in codes(temperature=-40.1)
-    assert "outside-temperature" not in codes(temperature=-40)
+    assert "outside-temperature" in codes(air_temperature=-40.1)
+    assert "outside-temperature" not in codes(air_temperature=-40)
 
 
 def test_every_conditional_caution_has_a_case() -> None:

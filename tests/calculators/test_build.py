@@ -31,7 +31,7 @@ def test_order_of_packs_changes_only_comparisons() -> None:
         for row in rows:
             own = {name: value for name, value in row.items() if not name.startswith(changes)}
             assert own == {name: known[row["name"]][name] for name in own}
-        assert rows[0]["mass_change"] == rows[0]["endurance_change"] == rows[0]["thrust_change_share"] == 0
+        assert rows[0]["mass_change"] == rows[0]["endurance_change"] == rows[0]["capped_thrust_change_share"] == 0
 
 
 def test_comparisons_by_hand() -> None:
@@ -43,8 +43,8 @@ def test_comparisons_by_hand() -> None:
         for share, column in (
             ("mass_change_share", "mass"),
             ("endurance_change_share", "endurance"),
-            ("thrust_change_share", "capped_thrust"),
-            ("current_change_share", "capped_current"),
+            ("capped_thrust_change_share", "capped_thrust"),
+            ("capped_pack_current_change_share", "capped_pack_current"),
         ):
             assert row[share] == pytest.approx(100 * (row[column] / first[column] - 1), rel=1e-9)
     # By hand: 353.8 + 155 = 508.8 g and 353.8 + 228 = 581.8 g; + 73 g, 14.3475 %.
@@ -73,12 +73,12 @@ def test_average_power_by_flight_style(style: dict[str, Any], ratio: float, low:
     """By definition hover power times the ratio, which is known to a factor that widens with the style."""
     answer = compute(**CRAFT, **style)
     for row in answer["results"]["by_setup"]:
-        assert row["average_power"] == pytest.approx(ratio * row["hover_power"], rel=1e-11)
-    assert answer["inputs"]["hover_ratio"] == ratio
-    assert "hover_ratio" in answer["assumed"]
-    measured = compute(**CRAFT, hover_ratio=ratio)
+        assert row["mean_power"] == pytest.approx(ratio * row["hover_power"], rel=1e-11)
+    assert answer["inputs"]["hover_power_ratio"] == ratio
+    assert "hover_power_ratio" in answer["assumed"]
+    measured = compute(**CRAFT, hover_power_ratio=ratio)
     assert measured["results"] == answer["results"]
-    assert {"flight_style", "hover_ratio"}.isdisjoint(measured["assumed"])
+    assert {"flight_style", "hover_power_ratio"}.isdisjoint(measured["assumed"])
     factor = STYLE_FACTORS[FLIGHT_STYLES.index(style.get("flight_style", "cruise"))]
     assert (ratio / factor**1.96, ratio * factor**1.96) == pytest.approx((low, high), rel=0.05)
 
@@ -86,7 +86,7 @@ def test_average_power_by_flight_style(style: dict[str, Any], ratio: float, low:
 def test_a_style_that_varies_more_counts_more() -> None:
     """The ratio of racing is hardly known: its spread is most of that of the flight time."""
     shares = [
-        compute(**CRAFT, flight_style=style)["uncertainty"]["longest_endurance"]["shares"].get("hover_ratio", 0)
+        compute(**CRAFT, flight_style=style)["uncertainty"]["longest_endurance"]["shares"].get("hover_power_ratio", 0)
         for style in ("hover", "freestyle", "racing")
     ]
     assert shares[0] < shares[1] < shares[2]
@@ -95,28 +95,28 @@ def test_a_style_that_varies_more_counts_more() -> None:
 
 def test_average_power_by_hover() -> None:
     """By definition: hover power times the ratio."""
-    for row in compute_rows(**CRAFT, hover_ratio=2.5):
-        assert row["average_power"] == pytest.approx(2.5 * row["hover_power"], rel=1e-11)
-    assert compute(**CRAFT)["results"]["power_from"] == "hover-ratio"
+    for row in compute_rows(**CRAFT, hover_power_ratio=2.5):
+        assert row["mean_power"] == pytest.approx(2.5 * row["hover_power"], rel=1e-11)
+    assert compute(**CRAFT)["results"]["mean_power_source"] == "hover-power-ratio"
 
 
 @given(st.floats(30.0, 400.0), st.floats(0.0, 3.0))
 def test_average_power_by_flight(power: float, exponent: float) -> None:
     """Law: as measured with the first pack, (mass ratio)^x of it with another; hover does not matter."""
-    response = compute(**CRAFT, average_power=power, mass_exponent=exponent)
+    response = compute(**CRAFT, mean_power=power, mass_exponent=exponent)
     first, *others = response["results"]["by_setup"]
-    assert first["average_power"] == pytest.approx(power, rel=1e-11)
+    assert first["mean_power"] == pytest.approx(power, rel=1e-11)
     for row in others:
-        assert row["average_power"] == pytest.approx(power * (row["mass"] / first["mass"]) ** exponent, rel=1e-10)
-    assert response["results"]["power_from"] == "average-power"
+        assert row["mean_power"] == pytest.approx(power * (row["mass"] / first["mass"]) ** exponent, rel=1e-10)
+    assert response["results"]["mean_power_source"] == "mean-power"
 
 
 @pytest.mark.parametrize(
     ("flight", "share"),
     [
         # By hand without sag: 1.5 of the energy over 1.17^x of the power: 1.5 / 1.17^1.2 = 1.242, ^1.5 = 1.185.
-        pytest.param({"average_power": 260}, (20, 27), id="260-W-measured-exponent"),
-        pytest.param({"average_power": 260, "mass_exponent": 1.5}, (18, 22), id="260-W-aerodynamic-exponent"),
+        pytest.param({"mean_power": 260}, (20, 27), id="260-W-measured-exponent"),
+        pytest.param({"mean_power": 260, "mass_exponent": 1.5}, (18, 22), id="260-W-aerodynamic-exponent"),
         pytest.param({}, (20, 27), id="by-hover-of-the-whole-model"),
     ],
 )
@@ -160,7 +160,7 @@ def test_measured_voltages_do_not_change_the_time() -> None:
     """By hand: 1.04 Ah x 14.6 V / 5.2 min = 175.2 W is the power; the time is that of the flight with any voltage."""
     pack = {"cells": 4, "capacity": 1300, "mass": 155}
     (row,) = compute_rows(**{**CRAFT, "packs": [pack], "flights": [{**FLIGHT, "mean_voltage": 14.6}]})
-    assert row["average_power"] == pytest.approx(1.04 * 14.6 / 5.2 * 60, rel=1e-9)
+    assert row["mean_power"] == pytest.approx(1.04 * 14.6 / 5.2 * 60, rel=1e-9)
     assert row["endurance"] == pytest.approx(5.2, rel=1e-9)
 
 
@@ -172,10 +172,10 @@ def test_the_display_counts_in_every_mass() -> None:
 
     Within 5 %, as the two displays are not quite uncorrelated in so few draws.
     """
-    uncertainty = compute(**{**CRAFT, "packs": [FOUR, SIX], "resolution": 2})["uncertainty"]
+    uncertainty = compute(**{**CRAFT, "packs": [FOUR, SIX], "scale_resolution": 2})["uncertainty"]
     u = math.sqrt(2 * 4 / 12)
     assert uncertainty["by_setup.mass"]["standard"] == pytest.approx([u, u], rel=0.05)
-    assert uncertainty["by_setup.margin"]["standard"] == pytest.approx([u, u], rel=0.05)
+    assert uncertainty["by_setup.mass_margin"]["standard"] == pytest.approx([u, u], rel=0.05)
     assert uncertainty["by_setup.mass_change"]["standard"] == pytest.approx([0, u], rel=0.05)
 
 
@@ -187,16 +187,16 @@ def test_the_resistance_that_is_assumed_counts() -> None:
     motor = {name: CRAFT[name] for name in ("kv", "diameter", "pitch")}
     alone = calculate("full-throttle", **pack, **motor)["uncertainty"]["pack_current"]
     known = compute(**{**CRAFT, "packs": [{**pack, "mass": 155, "cell_resistance": 15 / 1.3}]})["uncertainty"]
-    current = answer["uncertainty"]["by_setup.current"]
+    current = answer["uncertainty"]["by_setup.pack_current"]
     assert current["standard"][0] == pytest.approx(alone["standard"], rel=0.05)
     assert (current["low"][0], current["high"][0]) == pytest.approx((alone["low"], alone["high"]), rel=0.05)
-    assert current["standard"][0] > 1.1 * known["by_setup.current"]["standard"][0]
+    assert current["standard"][0] > 1.1 * known["by_setup.pack_current"]["standard"][0]
 
 
 def test_uncertainty_is_a_list_by_setup() -> None:
     """By hand: 155 +/- 3 g of pack is 3 g of the whole, and of the difference to another pack; 95 % are 1.96 x 3 g."""
     packs = [{**FOUR, "mass": "155 ± 3 g"}, SIX, {**LARGE, "mass": 9000}]
-    response = compute(**{**CRAFT, "packs": packs, "resolution": 0})
+    response = compute(**{**CRAFT, "packs": packs, "scale_resolution": 0})
     uncertainty = response["uncertainty"]
     assert uncertainty["by_setup.mass"]["standard"] == pytest.approx([3, 0, 0], rel=1e-9)
     assert uncertainty["by_setup.mass_change"]["standard"] == pytest.approx([0, 3, 3], rel=1e-9)
@@ -235,10 +235,10 @@ def test_differences_have_less_uncertainty_than_figures() -> None:
 )
 def test_every_reading_of_the_scale_counts(craft: dict[str, Any], mass: object, variance: float) -> None:
     """SciPy's normal distribution of the margin of 5 g, with the variance by hand."""
-    inputs = {"kv": 2400, "diameter": 5, "pitch": 4.3, "limit": 560, "resolution": 6}
+    inputs = {"kv": 2400, "diameter": 5, "pitch": 4.3, "mass_limit": 560, "scale_resolution": 6}
     (row,) = compute_rows(**inputs, **craft, packs=[{**FOUR, "mass": mass}])
-    assert row["margin"] == 5
-    assert row["probability_under"] == pytest.approx(100 * norm.cdf(5 / math.sqrt(variance)), rel=1e-10)
+    assert row["mass_margin"] == 5
+    assert row["probability_under_limit"] == pytest.approx(100 * norm.cdf(5 / math.sqrt(variance)), rel=1e-10)
 
 
 def test_twenty_packs_and_no_more() -> None:
@@ -262,5 +262,5 @@ def test_csv_has_a_row_for_each_pack() -> None:
         assert float(row["by_setup.endurance_u [min]"]) > 0
         assert row["by_setup.verdict"] == pack_row["verdict"]
         assert float(row["longest_endurance [min]"]) == response["results"]["longest_endurance"]
-        assert row["by_setup.rating_used [%]"] == ""
+        assert row["by_setup.discharge_rating_share [%]"] == ""
         assert "packs" not in row

@@ -29,13 +29,15 @@ def test_one_pack_that_cannot_lift() -> None:
     brick = {**FOUR, "name": "brick", "mass": 6000}
     response = compute(**{**CRAFT, "packs": [FOUR, brick, SIX]}, controller_rating=45)
     first, heavy, other = response["results"]["by_setup"]
-    hovering, flying = {"hover_power", "hover_current", "hover_throttle"}, {"average_power", "endurance", "ended_by"}
+    hovering, flying = {"hover_power", "hover_current", "hover_throttle"}, {"mean_power", "endurance", "ended_by"}
     changes = {"endurance_change", "endurance_change_share"}
-    assert {name for name, value in heavy.items() if value is None} <= hovering | flying | changes | {"rating_used"}
+    assert {name for name, value in heavy.items() if value is None} <= hovering | flying | changes | {
+        "discharge_rating_share"
+    }
     missing = get_reasons(response)
     assert {missing[f"by_setup.1.{name}"] for name in hovering} == {"cannot-lift"}
-    assert {missing[f"by_setup.1.{name}"] for name in ("average_power", "endurance")} == {"nothing-to-fly-on"}
-    assert {missing[f"by_setup.1.{name}"] for name in changes} == {"no-comparison"}
+    assert {missing[f"by_setup.1.{name}"] for name in ("mean_power", "endurance")} == {"no-mean-power"}
+    assert {missing[f"by_setup.1.{name}"] for name in changes} == {"no-figures-to-compare"}
     assert any(
         caution["text"].startswith("brick: a thrust of ") and "6354 g" in caution["text"]
         for caution in response["cautions"]
@@ -49,7 +51,7 @@ def test_one_pack_that_cannot_lift() -> None:
 
 def test_a_first_pack_that_cannot_lift_leaves_no_comparison() -> None:
     response = compute(**{**CRAFT, "packs": [{**FOUR, "mass": 6000}, SIX]})
-    assert get_reasons(response)["by_setup.1.endurance_change"] == "no-comparison"
+    assert get_reasons(response)["by_setup.1.endurance_change"] == "no-figures-to-compare"
     assert response["results"]["by_setup"][1]["endurance"] > 0
     assert response["results"]["longest_setup"] == "six"
 
@@ -58,17 +60,17 @@ def test_without_an_average_power_there_is_no_endurance() -> None:
     """Not even 0 minutes for a pack that starts at its reserve, since the power is unknown."""
     response = compute(**{**CRAFT, "packs": [{**FOUR, "mass": 6000}]}, state_of_charge=15)
     assert response["results"]["by_setup"][0]["endurance"] is None
-    assert get_reasons(response)["by_setup.0.endurance"] == "nothing-to-fly-on"
+    assert get_reasons(response)["by_setup.0.endurance"] == "no-mean-power"
     assert response["results"]["longest_setup"] is None
     assert get_reasons(response)["longest_setup"] == "none-flies"
 
 
 def test_a_power_beyond_the_pack() -> None:
     """By hand: 16.8^2 / (4 x 32 mohm) = 2205 W."""
-    response = compute(**CRAFT, average_power=2300, mass_exponent=0)
+    response = compute(**CRAFT, mean_power=2300, mass_exponent=0)
     assert response["results"]["by_setup"][0]["endurance"] is None
     assert get_reasons(response)["by_setup.0.endurance"] == "power-beyond-pack"
-    assert response["results"]["by_setup"][0]["average_power"] == 2300
+    assert response["results"]["by_setup"][0]["mean_power"] == 2300
     assert response["results"]["by_setup"][1]["endurance"] is not None
 
 
@@ -84,7 +86,7 @@ def test_an_impossible_bench_point() -> None:
     """26600 rpm at 2256 rpm/V are 11.8 V of back-EMF, more than 11 V: nothing but mass and label is left."""
     response = compute(**{**CRAFT, **BENCH, "bench_voltage": 11})
     for at, row in enumerate(response["results"]["by_setup"]):
-        assert row["thrust"] is row["capped_current"] is row["hover_power"] is None
+        assert row["thrust"] is row["capped_pack_current"] is row["hover_power"] is None
         assert row["mass"] is not None
         assert get_reasons(response)[f"by_setup.{at}.thrust"] == "bench-point-impossible"
         assert get_reasons(response)[f"by_setup.{at}.hover_power"] == "bench-point-impossible"
@@ -93,7 +95,7 @@ def test_an_impossible_bench_point() -> None:
 
 def test_every_empty_figure_has_a_reason() -> None:
     """Check every missing figure of every pack."""
-    for inputs in ({}, {"average_power": 2300}, {"dry_mass": 9000}, {"throttle_cap": 1}, {"motor_resistance": 9e4}):
+    for inputs in ({}, {"mean_power": 2300}, {"dry_mass": 9000}, {"throttle_cap": 1}, {"motor_resistance": 9e4}):
         response = compute(**{**CRAFT, **inputs})
         empty = {name for name, value in response["results"].items() if value is None}
         for at, row in enumerate(response["results"]["by_setup"]):
@@ -111,7 +113,7 @@ TWO_PROPELLERS: Final[dict[str, Any]] = {
     **{name: value for name, value in ONE.items() if name not in SMALL},
     "propellers": [SMALL, {**SMALL, "name": "flat", "pitch": 3}],
 }
-NO_LIMIT: Final = {name: value for name, value in ONE.items() if name != "limit"}
+NO_LIMIT: Final = {name: value for name, value in ONE.items() if name != "mass_limit"}
 BOTH: Final = {**TWO_PROPELLERS, "setups": [{}, {"propeller": "flat"}]}
 CAUTIONS: Final[dict[str, tuple[dict[str, Any], dict[str, Any]]]] = {
     # code: inputs that bring it, inputs that do not
@@ -132,23 +134,23 @@ CAUTIONS: Final[dict[str, tuple[dict[str, Any], dict[str, Any]]]] = {
         {**ONE, "flights": [{**FLIGHT, "charge_used": 1000, "reserve": 20}]},
         {**ONE, "flights": [{**FLIGHT, "charge_used": 1000}]},
     ),
-    "more-than-rated": (
+    "charge-above-rated-capacity": (
         {**ONE, "flights": [{**FLIGHT, "charge_used": 1301}]},
         {**ONE, "flights": [{**FLIGHT, "charge_used": 1300}]},
     ),
     "few-flights": ({**ONE, "flights": [FLIGHT] * 6}, {**ONE, "flights": [FLIGHT] * 7}),
     # By hand: two readings of 1 g, U = 2 sqrt(2/12) = 0.82 g.
-    "too-close": ({**ONE, "limit": 509}, {**ONE, "limit": 510}),
-    "over-rating": (
+    "too-close-to-call": ({**ONE, "mass_limit": 509}, {**ONE, "mass_limit": 510}),
+    "over-discharge-rating": (
         {**ONE, "packs": [SIX, {**FOUR, "discharge_rating": 5}]},
         {**ONE, "packs": [SIX, {**FOUR, "discharge_rating": 100}]},
     ),
-    "over-controller": ({**ONE, "controller_rating": 8}, {**ONE, "controller_rating": 45}),
+    "over-controller-rating": ({**ONE, "controller_rating": 8}, {**ONE, "controller_rating": 45}),
     "below-cutoff": ({**ONE, "packs": [SIX, WEAK]}, ONE),
-    "rating-overstated": ({**ONE, "packs": [SIX, {**FOUR, "discharge_rating": 100}]}, ONE),
+    "discharge-rating-overstated": ({**ONE, "packs": [SIX, {**FOUR, "discharge_rating": 100}]}, ONE),
     "cold-charge": ({**ONE, "pack_temperature": 9.9}, {**ONE, "pack_temperature": 10}),
     "cap-below-hover": ({**ONE, "throttle_cap": 20}, ONE),
-    "over-limit": ({**ONE, "limit": 570}, ONE),
+    "over-limit": ({**ONE, "mass_limit": 570}, ONE),
     "limit-assumed": (
         NO_LIMIT,
         {**NO_LIMIT, "rule": "eu-registration"},
@@ -158,7 +160,7 @@ CAUTIONS: Final[dict[str, tuple[dict[str, Any], dict[str, Any]]]] = {
         {**BOTH, "propellers": [{**SMALL, "mass": 4}, {**SMALL, "name": "flat", "mass": 3}]},
     ),
     "cap-not-used": (
-        {**ONE, "setups": [{}, {"match": "thrust", "throttle_cap": 50}]},
+        {**ONE, "setups": [{}, {"match_quantity": "thrust", "throttle_cap": 50}]},
         {**ONE, "setups": [{}, {"throttle_cap": 50}]},
     ),
     "propellers-extrapolated": (
@@ -193,7 +195,7 @@ def test_no_temperature_changes_a_measured_resistance() -> None:
     assert [c["text"][:5] for c in cautions if c["code"] == "outside-temperature"] == ["six: "]
     (frozen,) = compute(**{**CRAFT, "packs": [measured]}, pack_temperature=-5)["results"]["by_setup"]
     (warm,) = compute(**{**CRAFT, "packs": [measured]}, pack_temperature=25)["results"]["by_setup"]
-    assert frozen["current"] == warm["current"]
+    assert frozen["pack_current"] == warm["pack_current"]
 
 
 def test_cautions_about_the_limit_read_well_for_several_setups() -> None:

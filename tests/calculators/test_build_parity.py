@@ -42,7 +42,7 @@ DRIVE: Final[dict[str, Any]] = {
 }
 STATE: Final[dict[str, Any]] = {"pack_temperature": 12, "activation_energy": 25}
 PARTS: Final = [{"name": "frame", "mass": 98.4}, {"name": "motor", "mass": "31.5 ± 0.2 g", "count": 6}]
-WEIGHED: Final[dict[str, Any]] = {"limit": 560, "comparison": "at_most", "resolution": 0.5}
+WEIGHED: Final[dict[str, Any]] = {"mass_limit": 560, "limit_comparison": "at-most", "scale_resolution": 0.5}
 WHOLE: Final[dict[str, Any]] = {
     **DRIVE,
     **STATE,
@@ -81,11 +81,11 @@ def test_full_throttle_and_hover_are_those_of_full_throttle(at: int) -> None:
         (answer.hover_power, full.hover_power),
         (answer.hover_power, hover.pack_power),
         (answer.capped_thrust, capped.thrust),
-        (answer.capped_current, capped.pack_current),
+        (answer.capped_pack_current, capped.pack_current),
         (answer.capped_cell_voltage, capped.loaded_cell_voltage),
         (answer.c_rate, capped.c_rate),
-        (answer.rating_used, capped.rating_used),
-        (answer.controller_used, capped.controller_used),
+        (answer.discharge_rating_share, capped.discharge_rating_share),
+        (answer.controller_rating_share, capped.controller_rating_share),
     ):
         np.testing.assert_allclose(mine[0, at], single[0], rtol=1e-12)
 
@@ -97,30 +97,30 @@ def test_margin_is_that_of_mass_margin(at: int) -> None:
     parts = [*PARTS, {"mass": 61.2}, {"mass": PACKS[at]["mass"]}]
     alone = si("mass-margin", **WEIGHED, parts=parts)
     assert answer.mass[0, at] == pytest.approx(alone.total[0], rel=1e-12)
-    assert answer.margin[0, at] == pytest.approx(alone.margin[0], rel=1e-9)
+    assert answer.mass_margin[0, at] == pytest.approx(alone.mass_margin[0], rel=1e-9)
     assert answer.verdict[0, at] == alone.verdict[0]
-    assert answer.probability_under[0, at] == pytest.approx(alone.probability_under[0], rel=1e-9, abs=1e-15)
+    assert answer.probability_under_limit[0, at] == pytest.approx(alone.probability_under_limit[0], rel=1e-9, abs=1e-15)
 
 
 def test_a_stated_uncertainty_counts_wherever_the_mass_is_given() -> None:
     """By hand: 430 +/- 50 g and 155 g are 15 +/- 50 g under 600 g, too close to call: Phi(0.3) = 61.79 %, whether given
     as a part or as dry_mass; and as mass-margin says.
     """
-    inputs = {**DRIVE, "packs": PACKS[:1], "limit": 600, "resolution": 0}
+    inputs = {**DRIVE, "packs": PACKS[:1], "mass_limit": 600, "scale_resolution": 0}
     rough: dict[str, Any] = {"mass": "430 ± 50 g"}
-    alone = si("mass-margin", parts=[rough, {"mass": 155}], limit=600, resolution=0)
-    assert alone.probability_under[0] == pytest.approx(0.6179, abs=5e-5)
+    alone = si("mass-margin", parts=[rough, {"mass": 155}], mass_limit=600, scale_resolution=0)
+    assert alone.probability_under_limit[0] == pytest.approx(0.6179, abs=5e-5)
     for mass in ({"parts": [rough]}, {"dry_mass": rough["mass"]}):
         answer = si("build", **inputs, **mass).by_setup
-        assert answer.probability_under[0, 0] == pytest.approx(alone.probability_under[0], rel=1e-9)
+        assert answer.probability_under_limit[0, 0] == pytest.approx(alone.probability_under_limit[0], rel=1e-9)
         assert answer.verdict[0, 0] == alone.verdict[0]
 
 
 @each_pack
 def test_endurance_is_that_of_endurance(at: int) -> None:
     answer = si("build", **WHOLE).by_setup
-    power = f"{answer.average_power[0, at]:.17g} W"
-    alone = si("endurance", **STATE, **of_pack(at), power=power, start_charge=90, reserve=15)
+    power = f"{answer.mean_power[0, at]:.17g} W"
+    alone = si("endurance", **STATE, **of_pack(at), mean_power=power, start_state_of_charge=90, reserve=15)
     assert answer.endurance[0, at] == pytest.approx(alone.endurance[0], rel=1e-12)
     assert answer.ended_by[0, at] == alone.ended_by[0]
     energy = si("pack-energy", **{n: v for n, v in of_pack(at).items() if n in ("cells", "capacity", "chemistry")})
@@ -138,17 +138,17 @@ def spread(calculator: str, **inputs: Any) -> Any:
 @each_pack
 def test_uncertainty_is_that_of_full_throttle(at: int) -> None:
     """Where the packs' resistances are given, ranges are those of the single calculator: a name has the same draws."""
-    whole = {**WHOLE, "throttle_cap": 100, "resolution": 0, "parts": [{"mass": 98.4}], "dry_mass": 61.2}
+    whole = {**WHOLE, "throttle_cap": 100, "scale_resolution": 0, "parts": [{"mass": 98.4}], "dry_mass": 61.2}
     mass = f"{98.4 + 61.2 + PACKS[at]['mass']:.17g} g"
     mine = spread("build", **whole)
     alone = spread("full-throttle", **DRIVE, **STATE, **of_pack(at), state_of_charge=90, mass=mass)
     for column, result in {
         "thrust": "thrust",
-        "current": "pack_current",
+        "pack_current": "pack_current",
         "thrust_to_weight": "thrust_to_weight",
         "hover_power": "hover_power",
         "hover_throttle": "hover_throttle",
-        "controller_used": "controller_used",
+        "controller_rating_share": "controller_rating_share",
     }.items():
         for part in ("standard", "low", "high"):
             found = getattr(mine, part)[f"by_setup.{column}"][0, at]

@@ -82,7 +82,7 @@ def test_a_setup_has_the_range_of_a_craft_of_its_own() -> None:
     """The draws of the inputs are the same, so the range of the second setup is that of the craft alone."""
     both = compute(**UNCAPPED, setups=[{}, {"throttle_cap": 50, "pack_temperature": 5}])["uncertainty"]
     alone = compute(**{**UNCAPPED, "packs": [FOUR]}, throttle_cap=50, pack_temperature=5)["uncertainty"]
-    for column in ("capped_thrust", "capped_current", "endurance", "hover_power"):
+    for column in ("capped_thrust", "capped_pack_current", "endurance", "hover_power"):
         for part in ("standard", "low", "high"):
             mine, other = both[f"by_setup.{column}"][part][1], alone[f"by_setup.{column}"][part][0]
             assert mine == pytest.approx(other, rel=1e-9)
@@ -94,10 +94,12 @@ def test_six_cells_at_their_cap_with_four_uncapped() -> None:
         **UNCAPPED, setups=[{"name": "four"}, {"name": "capped", "pack": "six", "throttle_cap": 66}]
     )
     assert (four["throttle_cap"], six["throttle_cap"]) == (100, 66)
-    assert (four["capped_thrust"], four["capped_current"]) == (four["thrust"], four["current"])
-    assert six["thrust_change_share"] == pytest.approx(100 * (six["capped_thrust"] / four["thrust"] - 1), rel=1e-9)
-    assert -5 < six["thrust_change_share"] < 30
-    assert six["capped_current"] < four["current"] < six["current"]
+    assert (four["capped_thrust"], four["capped_pack_current"]) == (four["thrust"], four["pack_current"])
+    assert six["capped_thrust_change_share"] == pytest.approx(
+        100 * (six["capped_thrust"] / four["thrust"] - 1), rel=1e-9
+    )
+    assert -5 < six["capped_thrust_change_share"] < 30
+    assert six["capped_pack_current"] < four["pack_current"] < six["pack_current"]
     assert six["endurance"] > four["endurance"]
 
 
@@ -106,13 +108,13 @@ def test_order_of_setups_changes_only_comparisons() -> None:
         {"name": "plain"},
         {"name": "capped", "pack": "six", "throttle_cap": 66},
         {"name": "light", "added_mass": -50, "pack_temperature": 10},
-        {"name": "matched", "pack": "six", "match": "thrust", "match_setup": "plain"},
+        {"name": "matched", "pack": "six", "match_quantity": "thrust", "match_setup": "plain"},
     ]
     known = {row["name"]: get_figures(row) for row in compute_rows(**UNCAPPED, setups=setups)}
     for order in itertools.permutations(setups):
         rows = compute_rows(**UNCAPPED, setups=list(order))
         assert {row["name"]: get_figures(row) for row in rows} == known
-        assert rows[0]["mass_change"] == rows[0]["thrust_change_share"] == 0
+        assert rows[0]["mass_change"] == rows[0]["capped_thrust_change_share"] == 0
 
 
 # Caps that match another setup
@@ -126,7 +128,7 @@ def find_cap(quantity: Callable[[dict[str, Any]], float], wanted: float, **more:
 def test_rotor_speed_is_matched() -> None:
     """Independently by bisection of full-throttle, which knows no matching."""
     wanted = measure(FOUR)["rotor_speed"]
-    _, six = compute_rows(**UNCAPPED, setups=[{}, {"pack": "six", "match": "rotor-speed"}])
+    _, six = compute_rows(**UNCAPPED, setups=[{}, {"pack": "six", "match_quantity": "rotor-speed"}])
     assert six["throttle_cap"] == pytest.approx(find_cap(lambda found: found["rotor_speed"], wanted), rel=1e-8)
     assert measure(SIX, six["throttle_cap"])["rotor_speed"] == pytest.approx(wanted, rel=1e-9)
 
@@ -135,7 +137,7 @@ def test_thrust_is_matched_at_the_cap_of_the_other() -> None:
     """The other setup is capped at 80 %; the same propellers at the same thrust turn as fast."""
     setups = [
         {"name": "four", "throttle_cap": 80},
-        {"name": "by thrust", "pack": "six", "match": "thrust"},
+        {"name": "by thrust", "pack": "six", "match_quantity": "thrust"},
         {"name": "by speed", "pack": "six", "match_setup": "four"},
     ]
     four, by_thrust, by_speed = compute_rows(**UNCAPPED, setups=setups)
@@ -147,7 +149,7 @@ def test_thrust_is_matched_at_the_cap_of_the_other() -> None:
 
 def test_thrust_to_weight_is_matched() -> None:
     """By definition thrust over mass is the same; independently by bisection at the mass of the heavier setup."""
-    setups = [{}, {"pack": "six", "added_mass": 25, "match": "thrust-to-weight"}]
+    setups = [{}, {"pack": "six", "added_mass": 25, "match_quantity": "thrust-to-weight"}]
     four, six = compute_rows(**UNCAPPED, setups=setups)
     assert six["capped_thrust"] / six["mass"] == pytest.approx(four["thrust"] / four["mass"], rel=1e-9)
     wanted = measure(FOUR, mass=four["mass"])["thrust"] / four["mass"] * six["mass"]
@@ -160,7 +162,7 @@ def test_cap_of_six_cells_in_place_of_four() -> None:
     By hand a stiff pack has exactly that; sag lowers it a little for a pack of six equal cells, as a lower throttle
     draws less from it.
     """
-    setups = [{}, {"pack": "six", "match": "rotor-speed"}]
+    setups = [{}, {"pack": "six", "match_quantity": "rotor-speed"}]
     stiff = [{**each, "cell_resistance": 0} for each in (FOUR, SIX)]
     assert compute_rows(**{**UNCAPPED, "packs": stiff}, setups=setups)[1]["throttle_cap"] == pytest.approx(
         200 / 3, rel=1e-9
@@ -169,7 +171,7 @@ def test_cap_of_six_cells_in_place_of_four() -> None:
 
 
 def test_the_same_setup_matches_at_full_throttle() -> None:
-    first, second = compute_rows(**UNCAPPED, setups=[{}, {"match": "rotor-speed"}])
+    first, second = compute_rows(**UNCAPPED, setups=[{}, {"match_quantity": "rotor-speed"}])
     assert second["throttle_cap"] == 100
     assert second["capped_thrust"] == pytest.approx(first["thrust"], rel=1e-9)
 
@@ -177,17 +179,26 @@ def test_the_same_setup_matches_at_full_throttle() -> None:
 @pytest.mark.parametrize(
     ("setups", "at", "code"),
     [
-        pytest.param([{"pack": "six"}, {"match": "thrust"}], 1, "match-out-of-reach", id="the-other-is-stronger"),
-        pytest.param([{"match": "thrust"}], 0, "matches-itself", id="itself"),
         pytest.param(
-            [{"name": "a"}, {"name": "b", "match": "thrust"}, {"match": "thrust", "match_setup": "b"}],
+            [{"pack": "six"}, {"match_quantity": "thrust"}], 1, "match-out-of-reach", id="the-other-is-stronger"
+        ),
+        pytest.param([{"match_quantity": "thrust"}], 0, "matches-itself", id="itself"),
+        pytest.param(
+            [
+                {"name": "a"},
+                {"name": "b", "match_quantity": "thrust"},
+                {"match_quantity": "thrust", "match_setup": "b"},
+            ],
             2,
-            "matches-a-match",
+            "matched-setup-has-no-cap",
             id="one-that-matches",
         ),
-        pytest.param([{"added_mass": -900}], 0, "nothing-left", id="more-taken-off-than-there-is"),
+        pytest.param([{"added_mass": -900}], 0, "no-mass-left", id="more-taken-off-than-there-is"),
         pytest.param(
-            [{"added_mass": -900}, {"match": "thrust-to-weight"}], 1, "match-out-of-reach", id="a-setup-without-mass"
+            [{"added_mass": -900}, {"match_quantity": "thrust-to-weight"}],
+            1,
+            "match-out-of-reach",
+            id="a-setup-without-mass",
         ),
     ],
 )
@@ -205,7 +216,9 @@ def test_what_is_missing_has_its_reason(setups: list[dict[str, Any]], at: int, c
 
 
 def test_the_text_of_a_reason_names_its_setup() -> None:
-    response = compute(**UNCAPPED, setups=[{"name": "big", "pack": "six"}, {"name": "little", "match": "rotor-speed"}])
+    response = compute(
+        **UNCAPPED, setups=[{"name": "big", "pack": "six"}, {"name": "little", "match_quantity": "rotor-speed"}]
+    )
     (text,) = (each["text"] for each in response["cautions"] if each["code"] == "match-out-of-reach")
     assert text.startswith("little: no throttle matches the other setup")
 
@@ -213,7 +226,7 @@ def test_the_text_of_a_reason_names_its_setup() -> None:
 def test_a_cap_that_only_some_draws_have_says_so() -> None:
     """Packs known to a factor of 1.8 only: where the other is the stronger one no throttle matches it."""
     packs = [{**FOUR, "cell_resistance": "8 ± 3 mohm"}, {**FOUR, "name": "twin", "cell_resistance": "7.9 ± 3 mohm"}]
-    response = compute(**{**UNCAPPED, "packs": packs}, setups=[{}, {"pack": "twin", "match": "thrust"}])
+    response = compute(**{**UNCAPPED, "packs": packs}, setups=[{}, {"pack": "twin", "match_quantity": "thrust"}])
     assert response["results"]["by_setup"][1]["throttle_cap"] < 100
     (text,) = (each["text"] for each in response["cautions"] if each["code"] == "possibly-match-out-of-reach")
     assert "twin" in text
@@ -225,7 +238,7 @@ def test_no_caution_speaks_of_a_cap_that_was_not_set() -> None:
     weak = {**FOUR, "cell_resistance": 60, "discharge_rating": 5}
     response = compute(**{**UNCAPPED, "packs": [weak]}, controller_rating=5)
     texts = {each["code"]: each["text"] for each in response["cautions"] if each["kind"] != "standing"}
-    assert {"below-cutoff", "over-rating", "over-controller"} <= set(texts)
+    assert {"below-cutoff", "over-discharge-rating", "over-controller-rating"} <= set(texts)
     assert not [text for text in texts.values() if " cap" in text.lower()]
     capped = compute(**{**UNCAPPED, "packs": [weak]}, throttle_cap=60)["cautions"]
     assert any("at 60 % throttle" in each["text"] for each in capped)
@@ -273,7 +286,7 @@ def test_a_setup_with_another_propeller_has_its_thrust_and_mass() -> None:
     )["results"]  # fmt: skip
     for column, result in {
         "thrust": "thrust",
-        "current": "pack_current",
+        "pack_current": "pack_current",
         "hover_power": "hover_power",
         "hover_throttle": "hover_throttle",
     }.items():
@@ -299,13 +312,13 @@ def test_coefficients_of_the_table_are_used() -> None:
     craft = {**WITH_PROPELLERS, "propellers": [{**FIVE, **same}, strong]}
     first, second = compute_rows(**craft, setups=[{}, {"propeller": "strong"}])
     assert second["thrust"] == pytest.approx(1.2 * first["thrust"], rel=1e-9)
-    assert second["current"] == pytest.approx(first["current"], rel=1e-9)
+    assert second["pack_current"] == pytest.approx(first["pack_current"], rel=1e-9)
     assert compute_rows(**craft)[0]["thrust"] == first["thrust"]
 
 
 @pytest.mark.parametrize(
     "known",
-    [{"average_power": 200}, {"flights": [{"mass": 508.8, "duration": 5, "cells": 4, "capacity": 1300}]}],
+    [{"mean_power": 200}, {"flights": [{"mass": 508.8, "duration": 5, "cells": 4, "capacity": 1300}]}],
     ids=["average-power", "flights"],
 )
 def test_a_measured_power_is_carried_to_another_propeller_by_hover_power(known: dict[str, Any]) -> None:
@@ -315,19 +328,19 @@ def test_a_measured_power_is_carried_to_another_propeller_by_hover_power(known: 
         **{**WITH_PROPELLERS, "propellers": [FIVE, flat]}, **known, setups=[{}, {"propeller": "flat"}]
     )
     assert second["hover_power"] != pytest.approx(first["hover_power"], rel=0.005)
-    ratio = second["average_power"] / first["average_power"]
+    ratio = second["mean_power"] / first["mean_power"]
     assert ratio == pytest.approx(second["hover_power"] / first["hover_power"], rel=1e-9)
 
 
 def test_the_mass_of_propellers_counts_with_its_precision() -> None:
     """By hand: four times one reading of 1 g, 4^2 / 12, four times the stated 0.5 g, 2^2, and two more readings."""
     craft = {**WITH_PROPELLERS, "propellers": [{**FIVE, "mass": "4 ± 0.5 g"}], "packs": [FOUR]}
-    answer = compute(**{**craft, "limit": 530})
+    answer = compute(**{**craft, "mass_limit": 530})
     (row,) = answer["results"]["by_setup"]
     assert row["mass"] == pytest.approx(508.8 + 16, rel=1e-12)
     deviation = math.sqrt(2 / 12 + 16 / 12 + 4)
     expected = 100 * 0.5 * math.erfc(-(530 - 524.8) / deviation / math.sqrt(2))
-    assert row["probability_under"] == pytest.approx(expected, rel=1e-9)
+    assert row["probability_under_limit"] == pytest.approx(expected, rel=1e-9)
     assert answer["uncertainty"]["by_setup.mass"]["standard"][0] == pytest.approx(deviation, rel=0.05)
 
 
@@ -338,7 +351,7 @@ def test_the_precision_of_a_pack_counts_in_every_setup_that_has_it() -> None:
     answer = compute(**{**UNCAPPED, "packs": packs}, setups=setups)
     standard = answer["uncertainty"]["by_setup.mass"]["standard"]
     assert standard == pytest.approx([math.sqrt(2 / 12), math.sqrt(4 + 2 / 12), math.sqrt(4 + 2 / 12)], rel=0.05)
-    close = compute_rows(**{**UNCAPPED, "packs": packs, "limit": 510}, setups=setups)
+    close = compute_rows(**{**UNCAPPED, "packs": packs, "mass_limit": 510}, setups=setups)
     assert [row["verdict"] for row in close] == ["over", "too-close-to-call", "too-close-to-call"]
 
 
@@ -373,12 +386,12 @@ def test_the_headline_is_about_setups_under_the_limit(
     limit: float, longest: str | None, sentence: str, verdict: str
 ) -> None:
     """By hand: 508.8 and 581.8 g; six cells fly longest."""
-    outcome = evaluate_request(registry.load()["build"], {**UNCAPPED, "limit": limit})
+    outcome = evaluate_request(registry.load()["build"], {**UNCAPPED, "mass_limit": limit})
     response = build_response(outcome, 0)
     results = response["results"]
-    assert (results["longest_setup"], results["setup_under_limit"]) == ("six", longest)
+    assert (results["longest_setup"], results["longest_setup_under_limit"]) == ("six", longest)
     times = [row["endurance"] for row in results["by_setup"] if row["verdict"] == "under"]
-    assert results["longest_under_limit"] == max(times, default=None)
+    assert results["longest_endurance_under_limit"] == max(times, default=None)
     headline = build_sentence(outcome, 0, response)
     assert headline is not None
     assert headline.text.startswith(sentence)
@@ -396,13 +409,13 @@ def get_headline(**inputs: Any) -> FilledSentence:
 def test_of_setups_that_fly_equally_long_one_within_the_ratings_is_named(rated: dict[str, Any]) -> None:
     """By definition: a throttle cap changes the load at full throttle, not the flight at the average power."""
     setups = [{"name": "uncapped"}, {"name": "capped", "throttle_cap": 50}, {"name": "low cap", "throttle_cap": 45}]
-    inputs = {**UNCAPPED, "packs": [SIX], "setups": setups, "limit": 600, **rated}
+    inputs = {**UNCAPPED, "packs": [SIX], "setups": setups, "mass_limit": 600, **rated}
     results = compute(**inputs)["results"]
-    share = "rating_used" if "packs" in rated else "controller_used"
+    share = "discharge_rating_share" if "packs" in rated else "controller_rating_share"
     first, second, third = results["by_setup"]
     assert first["endurance"] == second["endurance"] == third["endurance"]
     assert first[share] > 100 > second[share] > third[share]
-    assert (results["longest_setup"], results["setup_under_limit"]) == ("capped", "capped")
+    assert (results["longest_setup"], results["longest_setup_under_limit"]) == ("capped", "capped")
     assert get_headline(**inputs).text.startswith("Flies longest with capped, under the mass limit")
     alone = compute(**{**inputs, "setups": setups[:1]})["results"]
     assert alone["longest_setup"] == "uncapped"
@@ -413,7 +426,7 @@ def test_of_setups_that_fly_equally_long_one_within_the_ratings_is_named(rated: 
 )
 def test_the_headline_says_why_the_longest_flight_does_not_count(limit: float, end: str) -> None:
     """By hand: six cells weigh 581.8 g; they are 31.8 g over, or just at the limit."""
-    inputs = {**UNCAPPED, "dry_mass": "353.8 ± 0.5 g", "limit": limit}
+    inputs = {**UNCAPPED, "dry_mass": "353.8 ± 0.5 g", "mass_limit": limit}
     assert get_headline(**inputs).details.endswith(end)
 
 

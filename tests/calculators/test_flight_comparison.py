@@ -18,8 +18,8 @@ ACCURACY: Final = "Recorded flights"
 """The section of ACCURACY.md that covers this calculator too."""
 
 SAME = (
-    "duration", "energy", "charge", "mean_power", "power_p95", "peak_power", "peak_current", "lowest_cell_voltage",
-    "used", "landing_time",
+    "duration", "energy_used", "charge_used", "mean_power", "power_p95", "peak_power", "peak_current",
+    "lowest_cell_voltage", "charge_used_share", "landing_time",
 )  # fmt: skip
 
 
@@ -39,7 +39,9 @@ def test_each_flight_is_as_in_flight_log() -> None:
         assert compared["name"] == inputs["name"]
         assert {name: compared[name] for name in SAME} == pytest.approx({name: alone[name] for name in SAME}, rel=1e-11)
         assert compared["cell_resistance"] == pytest.approx(alone["pack_resistance"] / 4, rel=1e-11)
-        assert compared["punch_sag"] == pytest.approx(max(each["sag"] for each in alone["punch_outs"]) / 4, rel=1e-11)
+        assert compared["cell_voltage_sag"] == pytest.approx(
+            max(each["voltage_sag"] for each in alone["punch_outs"]) / 4, rel=1e-11
+        )
         assert ("power_per_mass" in compared) == ("mass" in inputs)
 
 
@@ -47,14 +49,14 @@ def test_changes_are_against_the_first() -> None:
     """By definition."""
     answer = calculate("flight-comparison", flights=flights())["results"]
     first, *others = answer["by_flight"]
-    assert first["mean_power_change"] == first["peak_current_change"] == 0
+    assert first["mean_power_change_share"] == first["peak_current_change_share"] == 0
     for other in others:
-        for name in ("mean_power", "peak_current", "punch_sag", "landing_time"):
-            assert other[f"{name}_change"] == pytest.approx(100 * (other[name] / first[name] - 1), rel=1e-9), name
+        for name in ("mean_power", "peak_current", "cell_voltage_sag", "landing_time"):
+            assert other[f"{name}_change_share"] == pytest.approx(100 * (other[name] / first[name] - 1), rel=1e-9), name
     longest = max(answer["by_flight"], key=lambda each: each["landing_time"])
     assert answer["longest_landing_time"] == longest["landing_time"]
-    assert answer["by_flight"][answer["longest_flight"] - 1] is longest
-    assert answer["longest_name"] == longest["name"]
+    assert answer["by_flight"][answer["longest_flight_row"] - 1] is longest
+    assert answer["longest_flight"] == longest["name"]
 
 
 @pytest.mark.parametrize(
@@ -80,7 +82,7 @@ def test_one_sensor_off_by_a_share_changes_no_change() -> None:
     answer = calculate("flight-comparison", flights=two, current_scale="1 ± 0.1", current_offset="0 A", voltage_scale=1)
     assert answer["uncertainty"]["by_flight.mean_power"]["standard"][1] > 5
     other = calculate("flight-comparison", flights=two, current_scale=1.2)
-    for name in ("mean_power_change", "peak_current_change"):
+    for name in ("mean_power_change_share", "peak_current_change_share"):
         values = [each["results"]["by_flight"][1][name] for each in (answer, other)]
         assert values[0] == pytest.approx(values[1], rel=1e-9)
 
@@ -89,8 +91,8 @@ def test_a_flight_that_lacks_a_current_spoils_no_other() -> None:
     lacking = {"name": "blind", "log": {"time": [0, 1, 2], "voltage": [16, 15, 16]}, "cells": 4}
     answer = calculate("flight-comparison", flights=[flights()[0], lacking])
     first, second = answer["results"]["by_flight"]
-    assert first["energy"] > 0
-    assert second["energy"] is None
+    assert first["energy_used"] > 0
+    assert second["energy_used"] is None
     assert "no-answer" not in {each["code"] for each in answer["cautions"]}
 
 
@@ -108,7 +110,7 @@ def test_power_fit_takes_recordings_as_flights() -> None:
                 "cells": 4,
                 "capacity": 1300,
                 "duration": found["duration"],
-                "charge_used": found["charge"],
+                "charge_used": found["charge_used"],
                 "mean_voltage": found["mean_voltage"],
             }
         )
@@ -122,7 +124,7 @@ def test_the_chargers_charge_comes_before_the_sensors() -> None:
     found = calculate("flight-log", log=log)["results"]
     row = {"mass": 250, "cells": 4, "capacity": 1300, "log": log, "charge_used": 900}
     power = calculate("power-fit", flights=[row])["results"]["flight_powers"][0]
-    assert power == pytest.approx(found["mean_power"] * 900 / found["charge"], rel=1e-9)
+    assert power == pytest.approx(found["mean_power"] * 900 / found["charge_used"], rel=1e-9)
 
 
 def test_a_flight_tells_its_duration_or_has_a_recording() -> None:
@@ -140,6 +142,6 @@ def test_build_takes_recordings_too() -> None:
     }  # fmt: skip
     found = calculate("build", **craft)["results"]
     flown = calculate("flight-log", log=log)["results"]["mean_power"]
-    assert found["power_from"] == "flights"
-    assert found["by_setup"][0]["average_power"] == pytest.approx(flown, rel=1e-6)
+    assert found["mean_power_source"] == "flights"
+    assert found["by_setup"][0]["mean_power"] == pytest.approx(flown, rel=1e-6)
     assert np.isfinite(flown)

@@ -45,21 +45,23 @@ def test_energy_and_charge_are_scipys_on_uneven_samples() -> None:
     """scipy.integrate.trapezoid of the same samples."""
     log = flight(1)
     found = results(log)
-    assert found["charge"] == pytest.approx(trapezoid(log["current"], log["time"]) / 3.6, rel=1e-11)
+    assert found["charge_used"] == pytest.approx(trapezoid(log["current"], log["time"]) / 3.6, rel=1e-11)
     power = log["voltage"] * log["current"]
-    assert found["energy"] == pytest.approx(trapezoid(power, log["time"]) / 3600, rel=1e-11)
+    assert found["energy_used"] == pytest.approx(trapezoid(power, log["time"]) / 3600, rel=1e-11)
     assert found["duration"] == pytest.approx((log["time"][-1] - log["time"][0]) / 60, rel=1e-11)
     assert found["mean_power"] == pytest.approx(trapezoid(power, log["time"]) / np.ptp(log["time"]), rel=1e-11)
     assert found["peak_power"] == pytest.approx(power.max(), rel=1e-11)
-    assert found["lowest_at"] == pytest.approx(log["time"][log["voltage"].argmin()] - log["time"][0], rel=1e-11)
+    assert found["lowest_voltage_time"] == pytest.approx(
+        log["time"][log["voltage"].argmin()] - log["time"][0], rel=1e-11
+    )
 
 
 def test_a_ramp_by_hand() -> None:
     """10 V and a current that rises from 0 to 10 A in an hour: 5 Ah, 50 Wh, half of the time above 5 A."""
     time = np.linspace(0, 3600, 3601)
     found = results({"time": time, "voltage": np.full(3601, 10.0), "current": time / 360})
-    assert found["charge"] == pytest.approx(5000, rel=1e-12)
-    assert found["energy"] == pytest.approx(50, rel=1e-12)
+    assert found["charge_used"] == pytest.approx(5000, rel=1e-12)
+    assert found["energy_used"] == pytest.approx(50, rel=1e-12)
     assert found["median_current"] == pytest.approx(5, abs=2e-3)
     assert found["current_p95"] == pytest.approx(9.5, abs=3e-3)
 
@@ -68,10 +70,10 @@ def test_the_charger_calibrates_the_sensor() -> None:
     """By definition: what the charger put back is the charge; energy and currents follow in the same ratio."""
     log = flight(2)
     plain, calibrated = results(log), results(log, charge_put_back=1000)
-    ratio = 1000 / plain["charge"]
-    assert calibrated["charge"] == pytest.approx(1000, rel=1e-12)
-    assert calibrated["scale_used"] == pytest.approx(ratio, rel=1e-11)
-    for name in ("energy", "peak_current", "mean_power", "median_power", "power_p95", "current_p95"):
+    ratio = 1000 / plain["charge_used"]
+    assert calibrated["charge_used"] == pytest.approx(1000, rel=1e-12)
+    assert calibrated["current_scale_used"] == pytest.approx(ratio, rel=1e-11)
+    for name in ("energy_used", "peak_current", "mean_power", "median_power", "power_p95", "current_p95"):
         assert calibrated[name] == pytest.approx(plain[name] * ratio, rel=1e-11), name
     assert calibrated["pack_resistance"] == pytest.approx(plain["pack_resistance"] / ratio, rel=0.02)
 
@@ -81,8 +83,8 @@ def test_offset_and_scale_of_the_sensors() -> None:
     log = flight(3)
     found = results(log, current_scale=1.1, current_offset=0.5, voltage_scale=0.98)
     current, voltage = 1.1 * (log["current"] - 0.5), 0.98 * log["voltage"]
-    assert found["charge"] == pytest.approx(trapezoid(current, log["time"]) / 3.6, rel=1e-11)
-    assert found["energy"] == pytest.approx(trapezoid(current * voltage, log["time"]) / 3600, rel=1e-11)
+    assert found["charge_used"] == pytest.approx(trapezoid(current, log["time"]) / 3.6, rel=1e-11)
+    assert found["energy_used"] == pytest.approx(trapezoid(current * voltage, log["time"]) / 3600, rel=1e-11)
     assert found["peak_power"] == pytest.approx((current * voltage).max(), rel=1e-11)
     assert found["lowest_voltage"] == pytest.approx(voltage.min(), rel=1e-11)
 
@@ -96,14 +98,14 @@ def test_the_uncertainty_is_that_of_the_sensors() -> None:
     answer = calculate(
         "flight-log", log=log, current_scale="1 ± 0.03", current_offset="0 ± 0.2 A", voltage_scale="1 ± 0.01"
     )
-    charge = answer["results"]["charge"]
+    charge = answer["results"]["charge_used"]
     seconds = float(np.ptp(log["time"]))
-    assert answer["uncertainty"]["charge"]["standard"] == pytest.approx(
+    assert answer["uncertainty"]["charge_used"]["standard"] == pytest.approx(
         np.hypot(charge * 0.03, 0.2 * seconds / 3.6), rel=0.03
     )
-    energy = answer["results"]["energy"]
+    energy = answer["results"]["energy_used"]
     by_offset = 0.2 * trapezoid(log["voltage"], log["time"]) / 3600
-    assert answer["uncertainty"]["energy"]["standard"] == pytest.approx(
+    assert answer["uncertainty"]["energy_used"]["standard"] == pytest.approx(
         np.sqrt((energy * 0.03) ** 2 + by_offset**2 + (energy * 0.01) ** 2), rel=0.03
     )
 
@@ -159,14 +161,18 @@ def test_landing_carried_on_and_looked_up() -> None:
             {"time": time, "voltage": np.full(401, 15.0), "current": np.full(401, 10.0)}, capacity=1000, longest_gap=5
         )
         assert found["landing_time"] == pytest.approx(288 / 60, rel=1e-12)
-        assert found["used"] == pytest.approx(seconds / 3.6, rel=1e-11)
+        assert found["charge_used_share"] == pytest.approx(seconds / 3.6, rel=1e-11)
 
 
 def test_expected_endurance_is_what_endurance_says() -> None:
     """The calculator endurance with this flight's power and the resistance found."""
     found = results(flight(5), cells=4, capacity=1300)
     inputs = calculate(
-        "endurance", cells=4, capacity=1300, power=found["mean_power"], cell_resistance=found["pack_resistance"] / 4
+        "endurance",
+        cells=4,
+        capacity=1300,
+        mean_power=found["mean_power"],
+        cell_resistance=found["pack_resistance"] / 4,
     )
     assert found["expected_endurance"] == pytest.approx(inputs["results"]["endurance"], rel=1e-9)
 
@@ -184,15 +190,19 @@ def test_currents_of_both_signs_have_no_mean_voltage() -> None:
     log = {"time": [0, 1, 1.001, 2.001], "voltage": [16, 16, 15, 15], "current": [-1, -1, 1.2, 1.2]}
     answer = calculate("flight-log", log=log)
     assert answer["results"]["mean_voltage"] is None
-    assert [each["code"] for each in answer["cautions"] if "mean_voltage" in each.get("results", ())] == ["both-signs"]
+    assert [each["code"] for each in answer["cautions"] if "mean_voltage" in each.get("results", ())] == [
+        "current-both-ways"
+    ]
     assert results({**log, "current": [1, 1, 1.2, 1.2]})["mean_voltage"] == pytest.approx((16 + 18) / 2.2, rel=1e-3)
 
 
 def test_deviations_from_what_was_expected() -> None:
-    found = results(flight(6), capacity=1300, predicted_power=100, predicted_endurance=5, predicted_current=50)
-    assert found["power_deviation"] == pytest.approx(found["mean_power"] - 100, rel=1e-9)
-    assert found["endurance_deviation"] == pytest.approx(100 * (found["landing_time"] / 5 - 1), rel=1e-9)
-    assert found["current_deviation"] == pytest.approx(100 * (found["peak_current"] / 50 - 1), rel=1e-9)
+    found = results(
+        flight(6), capacity=1300, predicted_mean_power=100, predicted_endurance=5, predicted_peak_current=50
+    )
+    assert found["mean_power_deviation_share"] == pytest.approx(found["mean_power"] - 100, rel=1e-9)
+    assert found["endurance_deviation_share"] == pytest.approx(100 * (found["landing_time"] / 5 - 1), rel=1e-9)
+    assert found["peak_current_deviation_share"] == pytest.approx(100 * (found["peak_current"] / 50 - 1), rel=1e-9)
 
 
 def test_punch_outs_are_where_they_were_made() -> None:
@@ -200,21 +210,23 @@ def test_punch_outs_are_where_they_were_made() -> None:
     log = flight(7, seconds=100)
     punches = results(log)["punch_outs"]
     starts = np.arange(12, 90, 25.0) - log["time"][0]
-    assert [each["start"] for each in punches] == pytest.approx(starts, abs=0.2)
-    assert all(each["length"] == pytest.approx(2, abs=0.3) for each in punches)
+    assert [each["punch_start_time"] for each in punches] == pytest.approx(starts, abs=0.2)
+    assert all(each["punch_duration"] == pytest.approx(2, abs=0.3) for each in punches)
     assert all(each["peak_current"] == pytest.approx(45, abs=0.6) for each in punches)
-    assert all(each["sag"] == pytest.approx(0.06 * (45 - 45 * 0.3**1.8), abs=0.35) for each in punches)
+    assert all(each["voltage_sag"] == pytest.approx(0.06 * (45 - 45 * 0.3**1.8), abs=0.35) for each in punches)
 
 
 def test_part_of_a_recording() -> None:
     """Begin and end cut samples, which are counted."""
     log = flight(8)
     inside: Array = (log["time"] - log["time"][0] >= 30) & (log["time"] - log["time"][0] <= 90)
-    found = results(log, begin=30, end=90)
+    found = results(log, start_time=30, end_time=90)
     assert found["samples_used"] == inside.sum()
-    assert found["charge"] == pytest.approx(trapezoid(log["current"][inside], log["time"][inside]) / 3.6, rel=1e-11)
-    (left_out,) = found["left_out"]
-    assert (left_out["reason"], left_out["count"]) == ("before-or-after", len(inside) - inside.sum())
+    assert found["charge_used"] == pytest.approx(
+        trapezoid(log["current"][inside], log["time"][inside]) / 3.6, rel=1e-11
+    )
+    (left_out,) = found["left_out_samples"]
+    assert (left_out["reason"], left_out["sample_count"]) == ("before-or-after", len(inside) - inside.sum())
 
 
 def test_the_lowest_cell_as_recorded_comes_before_the_mean() -> None:
@@ -226,7 +238,7 @@ def test_the_lowest_cell_as_recorded_comes_before_the_mean() -> None:
 
 def test_milliseconds_taken_for_seconds_are_noticed() -> None:
     answer = calculate("flight-log", log={"time": np.arange(50) * 100.0, "voltage": [16.0] * 50, "current": [5.0] * 50})
-    assert "odd-clock" in {each["code"] for each in answer["cautions"]}
+    assert "unlikely-sample-interval" in {each["code"] for each in answer["cautions"]}
 
 
 def test_a_recording_is_no_word_of_a_query() -> None:

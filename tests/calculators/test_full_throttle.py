@@ -177,7 +177,7 @@ def test_lists_are_single_calls_at_those_caps() -> None:
     for at, cap in enumerate((20, 40, 60, 80)):
         alone = results(**CRAFT, throttle_cap=cap)
         assert found["thrust_by_throttle"][at] == pytest.approx(alone["thrust"], rel=1e-11)
-        assert found["current_by_throttle"][at] == pytest.approx(alone["pack_current"], rel=1e-11)
+        assert found["pack_current_by_throttle"][at] == pytest.approx(alone["pack_current"], rel=1e-11)
         assert found["thrust_per_watt_by_throttle"][at] == pytest.approx(alone["thrust_per_watt"], rel=1e-11)
     assert found["thrust_by_throttle"] == sorted(found["thrust_by_throttle"])
 
@@ -311,7 +311,7 @@ def test_motors_that_do_not_turn() -> None:
     """By hand: 1 % of 16.8 V over 0.25 ohm is 0.67 A, less than 1 A. What needs no such throttle still has results."""
     answer = ask(**CRAFT, throttle_cap=1)
     empty = {name for name, value in answer["results"].items() if value is None}
-    assert {"thrust", "pack_current", "rotor_speed", "thrust_by_throttle", "rating_used"} <= empty
+    assert {"thrust", "pack_current", "rotor_speed", "thrust_by_throttle", "discharge_rating_share"} <= empty
     assert set(reasons(answer)) == empty
     assert reasons(answer)["thrust"] == "does-not-turn"
     assert reasons(answer)["thrust_by_throttle"] == "does-not-turn-low"
@@ -361,7 +361,14 @@ def test_a_mass_it_cannot_lift() -> None:
 
 def test_what_was_not_given_has_no_result() -> None:
     answer = ask(**{name: value for name, value in CRAFT.items() if name != "mass"})
-    names = {"thrust_to_weight", "hover_throttle", "hover_power", "hover_current", "rating_used", "controller_used"}
+    names = {
+        "thrust_to_weight",
+        "hover_throttle",
+        "hover_power",
+        "hover_current",
+        "discharge_rating_share",
+        "controller_rating_share",
+    }
     assert {name for name, value in answer["results"].items() if value is None} == names
     assert {reasons(answer)[name] for name in names} == {"needs-input"}
 
@@ -409,7 +416,7 @@ def test_a_bench_point_that_only_some_draws_explain() -> None:
 CAUTIONS: Final[dict[str, tuple[dict[str, Any], dict[str, Any]]]] = {
     # code: inputs that bring it, inputs that do not
     "motor-assumed": (CRAFT, {**CRAFT, "motor_resistance": 200}),
-    "more-than-full": ({**CRAFT, "open_circuit_voltage": 60}, CRAFT),
+    "voltage-above-full": ({**CRAFT, "open_circuit_voltage": 60}, CRAFT),
     # By hand: 5.6 over 5 in is 1.12.
     "propeller-extrapolated": ({**CRAFT, "pitch": 5.6}, {**CRAFT, "pitch": 5.4}),
     "motor-extrapolated": ({**CRAFT, "diameter": 3.9}, {**CRAFT, "diameter": 4}),
@@ -420,9 +427,9 @@ CAUTIONS: Final[dict[str, tuple[dict[str, Any], dict[str, Any]]]] = {
     "cap-below-hover": ({**STRONG, "throttle_cap": 15}, {**STRONG, "throttle_cap": 50}),
     # By hand: some 70 A over 8 mohm are 0.56 V of 4.2; over 40 mohm they would be 2.8.
     "below-cutoff": ({**STRONG, "cell_resistance": 40}, STRONG),
-    "rating-overstated": ({**STRONG, "discharge_rating": 100}, STRONG),
-    "over-rating": ({**STRONG, "discharge_rating": 30}, {**STRONG, "discharge_rating": 100}),
-    "over-controller": ({**STRONG, "controller_rating": 12}, {**STRONG, "controller_rating": 45}),
+    "discharge-rating-overstated": ({**STRONG, "discharge_rating": 100}, STRONG),
+    "over-discharge-rating": ({**STRONG, "discharge_rating": 30}, {**STRONG, "discharge_rating": 100}),
+    "over-controller-rating": ({**STRONG, "controller_rating": 12}, {**STRONG, "controller_rating": 45}),
     # By hand: Mach 0.7 is 238 m/s or 35 800 rpm of 0.127 m; the usual motor stays below 30 000, one of 30 mohm on 8
     # stiff cells does not.
     "fast-tips": ({**STRONG, "cells": 8, "cell_resistance": 1, "motor_resistance": 30}, STRONG),
@@ -445,4 +452,4 @@ def test_a_solved_coefficient_is_no_extrapolation() -> None:
 def test_every_conditional_caution_has_a_case() -> None:
     conditional = {c.code for c in registry.load()["full-throttle"].cautions if not c.is_always_shown}
     assert conditional == set(CAUTIONS)
-    assert {"propellers-off", "lithium-fire", "static"} <= codes(**CRAFT)
+    assert {"propellers-off", "lithium-fire", "at-rest-only"} <= codes(**CRAFT)

@@ -29,7 +29,7 @@ def codes(**inputs: Any) -> set[str]:
 
 
 def stated_range(**inputs: Any) -> tuple[float, float]:
-    uncertainty = calculate("hover-power", **inputs)["uncertainty"]["power"]
+    uncertainty = calculate("hover-power", **inputs)["uncertainty"]["pack_power"]
     low, high = uncertainty["low"], uncertainty["high"]
     return low, high
 
@@ -53,30 +53,30 @@ def stated_range(**inputs: Any) -> tuple[float, float]:
                 "induced_velocity": 2.000679,
                 "ideal_power": 19.619957,
                 "shaft_power": 39.239914,
-                "power": 54.049892,
+                "pack_power": 54.049892,
                 "overall_efficiency": 36.299642,
                 "power_loading": 18.501425,
-                "current": 8.445296,
+                "pack_current": 8.445296,
             },
             id="one-square-metre",
         ),
         pytest.param(
             # Limit, by hand: with FM -> 1, a perfect drive and no avionics, real power is ideal power, as above.
             {**CRAFT, "figure_of_merit": 1 - 1e-12, "drive_efficiency": 100, "avionics_power": 0},
-            {"power": 40.508503, "shaft_power": 40.508503, "overall_efficiency": 100},
+            {"pack_power": 40.508503, "shaft_power": 40.508503, "overall_efficiency": 100},
             id="nothing-lost",
         ),
         pytest.param(
             # By hand: two rotors 0.5 diameters apart, 1 + 0.4142136 x 0.3910022 = 1.1619585 on the induced part only:
             # 5.88399 N / 0.02533537 m2 = 232.24406 N/m2, v = 9.736195 m/s; 5.88399 v (1.1619585 + 2/3) = 104.75768 W.
             {**KNOWN, "motors": 2, "rotor_spacing": 2.5},
-            {"interference": 1.161958, "shaft_power": 104.75768},
+            {"interference_factor": 1.161958, "shaft_power": 104.75768},
             id="two-that-overlap",
         ),
         pytest.param(
             # By hand: coaxial, 40.508503 x (1.2807764 + 2/3) = 78.888 W in place of 67.514.
             {**KNOWN, "layout": "coaxial", "rotor_spacing": 20},
-            {"interference": 1.280776, "shaft_power": 78.888},
+            {"interference_factor": 1.280776, "shaft_power": 78.888},
             id="two-coaxial-pairs",
         ),
     ],
@@ -102,8 +102,8 @@ def test_scaling_laws(factor: float, layout: str) -> None:
 @given(st.floats(0.0, 14.0))
 def test_climb_costs_and_slow_forward_flight_saves(speed: float) -> None:
     """Monotonic, body drag left out. Limit: a fast climb takes its lifting power and the losses."""
-    assert results(**KNOWN, climb_speed=speed + 1)["power"] > results(**KNOWN, climb_speed=speed)["power"]
-    assert results(**KNOWN, forward_speed=speed + 1)["power"] < results(**KNOWN, forward_speed=speed)["power"]
+    assert results(**KNOWN, climb_speed=speed + 1)["pack_power"] > results(**KNOWN, climb_speed=speed)["pack_power"]
+    assert results(**KNOWN, forward_speed=speed + 1)["pack_power"] < results(**KNOWN, forward_speed=speed)["pack_power"]
     losses = results(**KNOWN)["shaft_power"] * 0.4
     climbing = results(**KNOWN, climb_speed=speed)
     lifting = 5.88399 * (speed + climbing["induced_velocity"])
@@ -117,15 +117,15 @@ def test_a_measured_hover_gives_itself_back(merit: float, drive: float, avionics
     What the measured hover fixes is not assumed.
     """
     common: dict[str, Any] = {"mass": mass, "diameter": 7, "figure_of_merit": merit, "avionics_power": avionics}
-    known = results(**common, drive_efficiency=drive, cells=4, cell_voltage=3.5)
-    measured: dict[str, Any] = {"hover_current": known["power"] / 14, "hover_voltage": 14}
+    known = results(**common, drive_efficiency=drive, cells=4, loaded_cell_voltage=3.5)
+    measured: dict[str, Any] = {"hover_current": known["pack_power"] / 14, "hover_voltage": 14}
     answer = calculate("hover-power", **common, **measured, cells=4)
     assume(answer["inputs"]["drive_efficiency"] < 100)
     assert answer["inputs"]["drive_efficiency"] == pytest.approx(drive, rel=1e-9)
-    assert answer["results"]["power"] == pytest.approx(known["power"], rel=1e-10)
-    assert answer["results"]["current"] == pytest.approx(known["power"] / 14, rel=1e-10)
-    assert answer["solved"] == ["drive_efficiency", "cell_voltage"]
-    assert not {"drive_efficiency", "cell_voltage"} & set(answer["assumed"])
+    assert answer["results"]["pack_power"] == pytest.approx(known["pack_power"], rel=1e-10)
+    assert answer["results"]["pack_current"] == pytest.approx(known["pack_power"] / 14, rel=1e-10)
+    assert answer["solved"] == ["drive_efficiency", "loaded_cell_voltage"]
+    assert not {"drive_efficiency", "loaded_cell_voltage"} & set(answer["assumed"])
 
 
 def test_a_measured_hover_leaves_only_its_own_uncertainty() -> None:
@@ -135,9 +135,9 @@ def test_a_measured_hover_leaves_only_its_own_uncertainty() -> None:
     """
     measured: dict[str, Any] = {**CRAFT, "hover_current": "7.5 +/- 0.15 A", "hover_voltage": 15.1}
     answer = calculate("hover-power", **measured)
-    assert answer["results"]["power"] == pytest.approx(113.25, rel=1e-12)
-    assert answer["uncertainty"]["power"]["standard"] == pytest.approx(2.265, rel=1e-3)
-    assert answer["uncertainty"]["power"]["shares"]["hover_current"] == pytest.approx(1, abs=1e-4)
+    assert answer["results"]["pack_power"] == pytest.approx(113.25, rel=1e-12)
+    assert answer["uncertainty"]["pack_power"]["standard"] == pytest.approx(2.265, rel=1e-3)
+    assert answer["uncertainty"]["pack_power"]["shares"]["hover_current"] == pytest.approx(1, abs=1e-4)
     cells: dict[str, list[object]] = {
         "mass": [600, 600],
         "diameter": [5, 5],
@@ -146,8 +146,8 @@ def test_a_measured_hover_leaves_only_its_own_uncertainty() -> None:
     }
     both = evaluate_columns(registry.load()["hover-power"], cells, 2, text=False)
     assert both.uncertainty is not None
-    assert both.uncertainty.standard["power"][0] == pytest.approx(2.265, rel=1e-3)
-    assert both.uncertainty.standard["power"][1] > 10
+    assert both.uncertainty.standard["pack_power"][0] == pytest.approx(2.265, rel=1e-3)
+    assert both.uncertainty.standard["pack_power"][1] > 10
 
 
 @pytest.mark.parametrize(("diameter", "spread"), [pytest.param(5, 0.15, id="5-in"), pytest.param(8, 0.30, id="8-in")])
@@ -247,7 +247,11 @@ def test_bench_runs_lie_in_the_stated_range(reference_data: Path) -> None:
         text=False,
     )
     assert outcome.uncertainty is not None
-    estimated, low, high = outcome.results.power, outcome.uncertainty.low["power"], outcome.uncertainty.high["power"]
+    estimated, low, high = (
+        outcome.results.pack_power,
+        outcome.uncertainty.low["pack_power"],
+        outcome.uncertainty.high["pack_power"],
+    )
     measured, loaded = np.array(powers), np.array(thrusts) >= 40
     inside = (low < measured) & (measured < high)
     assert loaded.sum() > 1000
@@ -315,7 +319,7 @@ def test_motor_and_propeller_as_in_full_throttle(
         assume(whole["hover_power"] is not None)
         answer = calculate("hover-power", **craft, **more)
         assert answer["results"]["hover_power"] == pytest.approx(whole["hover_power"], rel=1e-9)
-        assert "drive-assumed" not in {caution["code"] for caution in answer["cautions"]}
+        assert "drive-efficiency-assumed" not in {caution["code"] for caution in answer["cautions"]}
 
 
 @given(st.floats(200.0, 2500.0), st.floats(2.0, 30.0), st.floats(20.0, 100.0), st.sampled_from([3, 4, 6]))
@@ -330,7 +334,7 @@ def test_throttle_and_current_in_hover_as_in_full_throttle(
     for mine, other in (
         ("hover_power", "hover_power"),
         ("hover_throttle", "hover_throttle"),
-        ("current", "hover_current"),
+        ("pack_current", "hover_current"),
     ):
         assert found[mine] == pytest.approx(whole[other], rel=1e-9) if whole[other] else found[mine] is None
 
@@ -344,9 +348,9 @@ def test_rotors_that_share_their_air_need_more_throttle() -> None:
     craft |= {"no_load_current": 1.9, "cells": 4, "cell_resistance": 0}
     found = results(**craft, rotor_spacing=4)
     speed_constant = 2400 * 0.95 * 2 * math.pi / 60
-    torque = 15.98522e-3 * (found["interference"] + 2 / 3) / (5 / 3)
+    torque = 15.98522e-3 * (found["interference_factor"] + 2 / 3) / (5 / 3)
     voltage = 1055.885 / speed_constant + 0.13 * (1.9 + speed_constant * torque)
-    assert found["interference"] > 1.04
+    assert found["interference_factor"] > 1.04
     assert found["hover_throttle"] == pytest.approx(100 * voltage / 16.8, rel=1e-6)
 
 
@@ -355,7 +359,7 @@ def test_a_craft_that_does_not_lift_off_has_no_power() -> None:
     heavy: dict[str, Any] = {**MOTOR, **PACK, "mass": 4000}
     answer = calculate("hover-power", **heavy)
     (reason,) = [caution for caution in answer["cautions"] if caution["code"] == "cannot-lift"]
-    assert {"hover_power", "hover_throttle", "current"} <= set(reason["results"])
+    assert {"hover_power", "hover_throttle", "pack_current"} <= set(reason["results"])
     known = results(**heavy, drive_efficiency=60)
     assert known["hover_power"] > 1000
     assert known["hover_throttle"] is None
@@ -369,32 +373,32 @@ def test_the_voltage_of_the_cells_by_what_is_known() -> None:
     hover: dict[str, Any] = {"hover_current": 7.5, "hover_voltage": 15.1}
     loaded: dict[str, Any] = {**CRAFT, "cells": 4, "pack_resistance": 40}
     for inputs, volts in (
-        ({**loaded, **hover, "cell_voltage": 3.6}, 3.6),
+        ({**loaded, **hover, "loaded_cell_voltage": 3.6}, 3.6),
         ({**loaded, **hover}, 15.1 / 4),
         (loaded, 16.516502 / 4),
         ({**CRAFT, "cells": 4}, 3.7),
     ):
         answer = calculate("hover-power", **inputs)
-        assert answer["inputs"]["cell_voltage"] == pytest.approx(volts, rel=1e-7)
-        current = answer["results"]["power"] / (4 * volts)
-        assert answer["results"]["current"] == pytest.approx(current, rel=1e-7)
+        assert answer["inputs"]["loaded_cell_voltage"] == pytest.approx(volts, rel=1e-7)
+        current = answer["results"]["pack_power"] / (4 * volts)
+        assert answer["results"]["pack_current"] == pytest.approx(current, rel=1e-7)
     weak = calculate("hover-power", **CRAFT, cells=1, pack_resistance=500)
-    assert weak["results"]["current"] is None
+    assert weak["results"]["pack_current"] is None
     assert "power-beyond-pack" in {caution["code"] for caution in weak["cautions"]}
 
 
 def test_without_motion_power_is_hover_power() -> None:
     found = results(**KNOWN)
-    assert found["power"] == found["hover_power"]
+    assert found["pack_power"] == found["hover_power"]
     climbing = results(**KNOWN, climb_speed=3)
     assert climbing["hover_power"] == found["hover_power"]
-    assert climbing["power"] > climbing["hover_power"]
+    assert climbing["pack_power"] > climbing["hover_power"]
 
 
 def test_no_cells_no_current() -> None:
     answer = calculate("hover-power", **KNOWN)
-    assert answer["results"]["current"] is None
-    assert [c["results"] for c in answer["cautions"] if c["code"] == "needs-input"] == [["current"]]
+    assert answer["results"]["pack_current"] is None
+    assert [c["results"] for c in answer["cautions"] if c["code"] == "needs-input"] == [["pack_current"]]
     reasons = [c["results"] for c in answer["cautions"] if c["code"] == "hover-throttle-needs-craft"]
     assert reasons == [["hover_throttle"]]
 
@@ -412,7 +416,7 @@ def test_an_impossible_bench_point_gives_no_power() -> None:
     """19 A at 3 V cannot turn this propeller; without a propeller the point is not used."""
     answer = calculate("hover-power", **MOTOR, bench_voltage=3, bench_current=19)
     (reason,) = [caution for caution in answer["cautions"] if caution["code"] == "bench-point-impossible"]
-    assert {"hover_power", "power", "overall_efficiency"} <= set(reason["results"])
+    assert {"hover_power", "pack_power", "overall_efficiency"} <= set(reason["results"])
     assert answer["results"]["shaft_power"] > 0
     assert results(**CRAFT, bench_voltage=3, bench_current=19) == results(**CRAFT)
 
@@ -428,8 +432,8 @@ def test_impossible_coefficients_do_not_give_power_back() -> None:
 
 def test_one_place_has_no_neighbours() -> None:
     """Limits: a single rotor, or one coaxial pair, overlaps nothing however near."""
-    assert results(**KNOWN, motors=1, rotor_spacing=1)["interference"] == 1
-    assert results(**KNOWN, motors=2, layout="coaxial", rotor_spacing=1)["interference"] == pytest.approx(
+    assert results(**KNOWN, motors=1, rotor_spacing=1)["interference_factor"] == 1
+    assert results(**KNOWN, motors=2, layout="coaxial", rotor_spacing=1)["interference_factor"] == pytest.approx(
         1.2808, abs=5e-5
     )
 
@@ -449,23 +453,29 @@ MOTOR: Final[dict[str, Any]] = {**CRAFT, "kv": 2400, "pitch": 4.3}
 HOVER: Final[dict[str, Any]] = {**CRAFT, "hover_current": 7.5, "hover_voltage": 15.1}
 CAUTIONS: Final[dict[str, tuple[dict[str, Any], dict[str, Any]]]] = {
     # code: inputs that bring it, inputs that do not
-    "drive-assumed": (CRAFT, KNOWN),
+    "drive-efficiency-assumed": (CRAFT, KNOWN),
     # By hand: 600 g on four 5 in disks is 116.1 N/m2, on 10 in 29.03, on 9.8 in 30.2.
     "lightly-loaded": ({"mass": 600, "diameter": 10}, {"mass": 600, "diameter": 9.8}),
-    "beyond-benches": ({"mass": 4100, "diameter": 15}, {"mass": 3900, "diameter": 15}),
+    "outside-bench-data": ({"mass": 4100, "diameter": 15}, {"mass": 3900, "diameter": 15}),
     "hover-point-impossible": ({**HOVER, "hover_current": 2}, HOVER),
-    "hover-point-unused": ({**HOVER, "drive_efficiency": 70}, HOVER),
+    "hover-point-not-used": ({**HOVER, "drive_efficiency": 70}, HOVER),
     "hover-point-incomplete": ({**CRAFT, "hover_current": 7.5}, HOVER),
     "propeller-extrapolated": ({**MOTOR, "diameter": 12}, MOTOR),
     "micro-propeller": ({**MOTOR, "diameter": 2.5, "pitch": 2, "blades": 4}, {**MOTOR, "diameter": 2.5, "pitch": 2}),
     "motor-extrapolated": ({**MOTOR, "diameter": 7}, MOTOR),
     "duty-is-not-stick": ({**MOTOR, **PACK}, MOTOR),
-    "more-than-full": ({**CRAFT, **PACK, "open_circuit_voltage": 18}, {**CRAFT, **PACK, "open_circuit_voltage": 16.8}),
+    "voltage-above-full": (
+        {**CRAFT, **PACK, "open_circuit_voltage": 18},
+        {**CRAFT, **PACK, "open_circuit_voltage": 16.8},
+    ),
     "stator-incomplete": ({**MOTOR, "stator_height": 7}, {**MOTOR, "stator_height": 7, "stator_diameter": 22}),
     "bench-point-incomplete": ({**MOTOR, "bench_voltage": 14.8}, MOTOR),
     "no-drag": ({**KNOWN, "forward_speed": 3}, {**KNOWN, "climb_speed": 3}),
     # By hand: hypot(6, 8) = 10 m/s.
-    "too-fast": ({**KNOWN, "climb_speed": 6, "forward_speed": 8.1}, {**KNOWN, "climb_speed": 6, "forward_speed": 7.9}),
+    "beyond-modelled-speed": (
+        {**KNOWN, "climb_speed": 6, "forward_speed": 8.1},
+        {**KNOWN, "climb_speed": 6, "forward_speed": 7.9},
+    ),
     "deep-overlap": ({**KNOWN, "rotor_spacing": 4.3}, {**KNOWN, "rotor_spacing": 4.4}),
 }
 
@@ -481,7 +491,7 @@ def test_caution_is_shown_when_it_holds_and_not_otherwise(code: str) -> None:
 def test_more_cases_of_cautions(inputs: dict[str, Any]) -> None:
     """7 gf a rotor is under the benches; a voltage alone is an incomplete hover."""
     found = codes(**{name: value for name, value in inputs.items() if value is not None})
-    assert found & {"beyond-benches", "hover-point-incomplete"}
+    assert found & {"outside-bench-data", "hover-point-incomplete"}
 
 
 def test_every_conditional_caution_has_a_case() -> None:

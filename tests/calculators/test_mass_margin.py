@@ -25,8 +25,8 @@ def codes(**inputs: Any) -> set[str]:
 def test_limit_of_the_united_states_in_grams() -> None:
     """Published: NIST SP 811, appendix B.8, 1 lb = 453.59237 g exactly; by hand: x 0.55 = 249.4758035 g."""
     answer = calculate("mass-margin", masses=[200], rule="us-registration")
-    assert answer["inputs"]["limit"] == pytest.approx(249.4758035, rel=1e-9)
-    assert answer["results"]["margin"] == pytest.approx(49.4758035, rel=1e-9)
+    assert answer["inputs"]["mass_limit"] == pytest.approx(249.4758035, rel=1e-9)
+    assert answer["results"]["mass_margin"] == pytest.approx(49.4758035, rel=1e-9)
 
 
 @pytest.mark.parametrize(
@@ -51,17 +51,17 @@ def test_limit_of_the_united_states_in_grams() -> None:
 )
 def test_two_rules(mass: str, rule: str, verdict: str) -> None:
     """Resolution 0: no uncertainty, so the comparison alone decides."""
-    found = results(masses=[mass], rule=rule, resolution=0)
+    found = results(masses=[mass], rule=rule, scale_resolution=0)
     assert found["verdict"] == verdict
-    assert found["expanded_uncertainty"] == 0
-    assert found["probability_under"] == (100 if verdict == "under" else 0)
+    assert found["expanded_mass_uncertainty"] == 0
+    assert found["probability_under_limit"] == (100 if verdict == "under" else 0)
 
 
 @pytest.mark.parametrize(
     ("comparison", "verdict"),
     [
         pytest.param("below", "over", id="below-leaves-the-limit-out"),
-        pytest.param("at_most", "under", id="at-most-lets-it-in"),
+        pytest.param("at-most", "under", id="at-most-lets-it-in"),
     ],
 )
 @pytest.mark.parametrize(
@@ -73,8 +73,8 @@ def test_two_rules(mass: str, rule: str, verdict: str) -> None:
     ],
 )
 def test_at_the_limit_exactly_the_comparison_decides(masses: list[Any], comparison: str, verdict: str) -> None:
-    found = results(masses=masses, limit=250, comparison=comparison, resolution=0)
-    assert found["margin"] == 0
+    found = results(masses=masses, mass_limit=250, limit_comparison=comparison, scale_resolution=0)
+    assert found["mass_margin"] == 0
     assert found["verdict"] == verdict
 
 
@@ -90,8 +90,8 @@ def test_at_the_limit_exactly_the_comparison_decides(masses: list[Any], comparis
 )
 def test_probability_under(mass: str, expected: float) -> None:
     """Half a unit of the last printed digit, 0.005 %."""
-    found = results(masses=[mass], limit=250, resolution=0)
-    assert found["probability_under"] == pytest.approx(expected, abs=0.005 * (1 + 1e-6), rel=0)
+    found = results(masses=[mass], mass_limit=250, scale_resolution=0)
+    assert found["probability_under_limit"] == pytest.approx(expected, abs=0.005 * (1 + 1e-6), rel=0)
 
 
 @pytest.mark.parametrize(
@@ -102,10 +102,12 @@ def test_probability_under(mass: str, expected: float) -> None:
         pytest.param({"parts": [{"mass": 11.1}] * 4}, 0.2 * math.sqrt(4 / 12), id="four-readings"),
         pytest.param({"masses": [11.1] * 4}, 0.2 * math.sqrt(4 / 12), id="four-bare-masses"),
         pytest.param(
-            {"parts": [{"mass": 11.1, "count": 4}], "readings": "together"}, 0.2 * math.sqrt(1 / 12), id="all-in-one-go"
+            {"parts": [{"mass": 11.1, "count": 4}], "weighing_method": "together"},
+            0.2 * math.sqrt(1 / 12),
+            id="all-in-one-go",
         ),
         pytest.param(
-            {"parts": [{"mass": 11.1}] * 4, "readings": "together"}, 0.2 * math.sqrt(1 / 12), id="rows-in-one-go"
+            {"parts": [{"mass": 11.1}] * 4, "weighing_method": "together"}, 0.2 * math.sqrt(1 / 12), id="rows-in-one-go"
         ),
         # By hand: the stated u adds in quadrature: 2 sqrt(4 x 0.01/12 + 4 x 0.03^2) in all.
         pytest.param(
@@ -120,9 +122,9 @@ def test_probability_under(mass: str, expected: float) -> None:
 )
 def test_expanded_uncertainty(inputs: dict[str, Any], expected: float) -> None:
     """By hand after JCGM 100:2008, 4.3.7 and 6.2.1. The total is 44.4 g either way."""
-    found = results(**inputs, resolution=0.1)
-    assert found["total"] == pytest.approx(44.4, rel=1e-11)
-    assert found["expanded_uncertainty"] == pytest.approx(expected, rel=1e-11)
+    found = results(**inputs, scale_resolution=0.1)
+    assert found["total_mass"] == pytest.approx(44.4, rel=1e-11)
+    assert found["expanded_mass_uncertainty"] == pytest.approx(expected, rel=1e-11)
 
 
 @pytest.mark.parametrize("readings", ["each", "together"])
@@ -133,41 +135,43 @@ def test_the_uncertainty_of_the_total_is_half_the_expanded_one(readings: str, u:
         "mass-margin",
         parts=[{"mass": 20, "count": 4, "mass_u": u}, {"mass": 31}, {"mass": 62.5}],
         masses=[17.5],
-        resolution=0.5,
-        readings=readings,
+        scale_resolution=0.5,
+        weighing_method=readings,
     )
-    for name in ("total", "margin"):
+    for name in ("total_mass", "mass_margin"):
         standard = answer["uncertainty"][name]["standard"]
-        assert 2 * standard == pytest.approx(answer["results"]["expanded_uncertainty"], rel=0.01)
+        assert 2 * standard == pytest.approx(answer["results"]["expanded_mass_uncertainty"], rel=0.01)
 
 
 @pytest.mark.parametrize("readings", ["each", "together"])
 def test_one_reading_is_even_over_one_step(readings: str) -> None:
     """By hand: 95 % of an even distribution of width d lie within 0.475 d of its middle, here 0.19 g."""
-    total = calculate("mass-margin", masses=[100], resolution=0.4, readings=readings)["uncertainty"]["total"]
+    total = calculate("mass-margin", masses=[100], scale_resolution=0.4, weighing_method=readings)["uncertainty"][
+        "total_mass"
+    ]
     assert (total["low"], total["high"]) == pytest.approx((99.81, 100.19), abs=0.002, rel=0)
 
 
 def test_a_probability_has_no_uncertainty() -> None:
     """It is itself a statement about one, and so is the expanded uncertainty."""
-    answer = calculate("mass-margin", masses=["249 ± 1 g"], limit=250)
-    assert set(answer["uncertainty"]) == {"margin", "total", "running_total", "shares"}
+    answer = calculate("mass-margin", masses=["249 ± 1 g"], mass_limit=250)
+    assert set(answer["uncertainty"]) == {"mass_margin", "total_mass", "running_total_mass", "mass_shares"}
 
 
 def test_masses_are_added_to_parts() -> None:
     """By hand: 10 + 2 x 5 + 3 + 7 = 30 g; running 10, 20, 23, 30; shares in thirds and tenths of it."""
-    found = results(parts=[{"mass": 10}, {"mass": 5, "count": 2}], masses=[3, 7], limit=100)
-    assert found["total"] == 30
-    assert found["running_total"] == [10, 20, 23, 30]
-    assert found["shares"] == pytest.approx([100 / 3, 100 / 3, 10, 70 / 3], rel=1e-11)
-    assert found["margin"] == 70
+    found = results(parts=[{"mass": 10}, {"mass": 5, "count": 2}], masses=[3, 7], mass_limit=100)
+    assert found["total_mass"] == 30
+    assert found["running_total_mass"] == [10, 20, 23, 30]
+    assert found["mass_shares"] == pytest.approx([100 / 3, 100 / 3, 10, 70 / 3], rel=1e-11)
+    assert found["mass_margin"] == 70
 
 
 def test_the_limit_is_250_g_unless_given() -> None:
-    answer = calculate("mass-margin", masses=[100], resolution=0)
-    assert answer["results"]["margin"] == 150
-    assert (answer["inputs"]["limit"], answer["inputs"]["comparison"]) == (250, "below")
-    assert {"limit", "comparison"} <= set(answer["assumed"])
+    answer = calculate("mass-margin", masses=[100], scale_resolution=0)
+    assert answer["results"]["mass_margin"] == 150
+    assert (answer["inputs"]["mass_limit"], answer["inputs"]["limit_comparison"]) == (250, "below")
+    assert {"mass_limit", "limit_comparison"} <= set(answer["assumed"])
 
 
 @pytest.mark.parametrize(
@@ -181,19 +185,19 @@ def test_the_limit_is_250_g_unless_given() -> None:
     ],
 )
 def test_verdict_with_a_coarse_scale(mass: float, verdict: str) -> None:
-    assert results(masses=[mass], limit=250)["verdict"] == verdict
+    assert results(masses=[mass], mass_limit=250)["verdict"] == verdict
 
 
 @given(st.lists(st.floats(0.1, 1000.0), min_size=1, max_size=20), st.floats(1.01, 2.0))
 def test_more_mass_less_margin_less_probability(masses: list[float], factor: float) -> None:
     """Monotonic; and limit = margin + total whatever the masses, shares sum to all."""
-    found = results(masses=masses, limit=250)
-    heavier = results(masses=[mass * factor for mass in masses], limit=250)
-    assert heavier["margin"] < found["margin"]
-    assert heavier["probability_under"] <= found["probability_under"]
-    assert found["margin"] + found["total"] == pytest.approx(250, rel=1e-9)
-    assert sum(found["shares"]) == pytest.approx(100, rel=1e-9)
-    assert found["running_total"][-1] == pytest.approx(found["total"], rel=1e-11)
+    found = results(masses=masses, mass_limit=250)
+    heavier = results(masses=[mass * factor for mass in masses], mass_limit=250)
+    assert heavier["mass_margin"] < found["mass_margin"]
+    assert heavier["probability_under_limit"] <= found["probability_under_limit"]
+    assert found["mass_margin"] + found["total_mass"] == pytest.approx(250, rel=1e-9)
+    assert sum(found["mass_shares"]) == pytest.approx(100, rel=1e-9)
+    assert found["running_total_mass"][-1] == pytest.approx(found["total_mass"], rel=1e-11)
 
 
 @given(st.lists(st.floats(0.1, 100.0), min_size=2, max_size=10), st.randoms(use_true_random=False))
@@ -201,23 +205,23 @@ def test_order_does_not_matter(masses: list[float], random: Any) -> None:
     shuffled = list(masses)
     random.shuffle(shuffled)
     one, other = results(masses=masses), results(masses=shuffled)
-    assert one["total"] == pytest.approx(other["total"], rel=1e-11)
-    assert one["expanded_uncertainty"] == pytest.approx(other["expanded_uncertainty"], rel=1e-11)
+    assert one["total_mass"] == pytest.approx(other["total_mass"], rel=1e-11)
+    assert one["expanded_mass_uncertainty"] == pytest.approx(other["expanded_mass_uncertainty"], rel=1e-11)
 
 
 def test_nothing_weighed() -> None:
     """Limit: a total of zero has no shares, and says so."""
-    answer = calculate("mass-margin", masses=[0, 0], limit=250)
-    assert answer["results"]["total"] == 0
-    assert answer["results"]["shares"] is None
-    assert [c["results"] for c in answer["cautions"] if c["code"] == "nothing-weighed"] == [["shares"]]
+    answer = calculate("mass-margin", masses=[0, 0], mass_limit=250)
+    assert answer["results"]["total_mass"] == 0
+    assert answer["results"]["mass_shares"] is None
+    assert [c["results"] for c in answer["cautions"] if c["code"] == "nothing-weighed"] == [["mass_shares"]]
 
 
 CAUTIONS: Final[dict[str, tuple[dict[str, Any], dict[str, Any]]]] = {
     # code: inputs that bring it, inputs that do not
     "rule-sets-limit": (
-        {"masses": [100], "rule": "eu-a1-privately-built", "limit": 300},
-        {"masses": [100], "rule": "eu-a1-privately-built", "limit": 250, "comparison": "below"},
+        {"masses": [100], "rule": "eu-a1-privately-built", "mass_limit": 300},
+        {"masses": [100], "rule": "eu-a1-privately-built", "mass_limit": 250, "limit_comparison": "below"},
     ),
     "us-registration": ({"masses": [100], "rule": "us-registration"}, {"masses": [100], "rule": "eu-registration"}),
     "eu-registration": ({"masses": [100], "rule": "eu-registration"}, {"masses": [100], "rule": "us-registration"}),
@@ -230,17 +234,17 @@ CAUTIONS: Final[dict[str, tuple[dict[str, Any], dict[str, Any]]]] = {
         {"masses": [100], "rule": "eu-a1-privately-built"},
     ),
     "no-class-label": ({"masses": [100], "rule": "eu-registration"}, {"masses": [100], "rule": "us-registration"}),
-    "too-fast-for-a1": (
+    "above-a1-speed": (
         {"masses": [100], "rule": "eu-a1-privately-built", "maximum_speed": 19},
         {"masses": [100], "rule": "eu-a1-privately-built", "maximum_speed": 18.99},
     ),
     # By hand: sqrt(2 x 80 J / 0.249 kg) = 25.349 m/s.
-    "energy-registers": (
+    "energy-requires-registration": (
         {"masses": [249], "rule": "eu-registration", "maximum_speed": 25.35},
         {"masses": [249], "rule": "eu-registration", "maximum_speed": 25.34},
     ),
-    "too-close": ({"masses": [249.9], "limit": 250}, {"masses": [249.0], "limit": 250}),
-    "limit-assumed": ({"masses": [100]}, {"masses": [100], "limit": 250}),
+    "too-close-to-call": ({"masses": [249.9], "mass_limit": 250}, {"masses": [249.0], "mass_limit": 250}),
+    "limit-assumed": ({"masses": [100]}, {"masses": [100], "mass_limit": 250}),
 }
 
 
@@ -262,11 +266,11 @@ def test_every_conditional_caution_has_a_case() -> None:
         pytest.param(250, "below", False, id="the-rule-s-own"),
         pytest.param(250.002, "below", False, id="to-a-hundred-thousandth"),
         pytest.param(250.01, "below", True, id="another-limit"),
-        pytest.param(250, "at_most", True, id="another-comparison"),
+        pytest.param(250, "at-most", True, id="another-comparison"),
     ],
 )
 def test_a_limit_beside_a_rule_is_unused_where_it_differs(limit: float, comparison: str, shown: bool) -> None:
-    found = codes(masses=[100], rule="eu-a1-privately-built", limit=limit, comparison=comparison)
+    found = codes(masses=[100], rule="eu-a1-privately-built", mass_limit=limit, limit_comparison=comparison)
     assert ("rule-sets-limit" in found) is shown
 
 
@@ -275,20 +279,22 @@ def test_a_limit_beside_a_rule_is_unused_where_it_differs(limit: float, comparis
     [pytest.param("0.55 lb", id="the-same-limit-in-its-own-unit"), pytest.param("249.4758035 g", id="in-grams")],
 )
 def test_a_limit_equal_to_the_rules_own_is_not_called_unused(limit: str) -> None:
-    assert "rule-sets-limit" not in codes(masses=[100], rule="us-registration", limit=limit)
+    assert "rule-sets-limit" not in codes(masses=[100], rule="us-registration", mass_limit=limit)
 
 
 def test_a_named_rule_prevails_over_the_limit_given() -> None:
     """By definition: eu-a1-privately-built is 250 g below, whatever else was sent."""
-    found = results(masses=[260], rule="eu-a1-privately-built", limit=300, comparison="at_most", resolution=0)
-    assert (found["margin"], found["verdict"]) == (-10, "over")
+    found = results(
+        masses=[260], rule="eu-a1-privately-built", mass_limit=300, limit_comparison="at-most", scale_resolution=0
+    )
+    assert (found["mass_margin"], found["verdict"]) == (-10, "over")
 
 
 @pytest.mark.parametrize("rule", ["us-registration", "eu-a1-privately-built", "custom"])
 def test_the_energy_registers_in_the_union_alone(rule: str) -> None:
     found = calculate("mass-margin", masses=[249], rule=rule, maximum_speed=40)
     assert found["results"]["kinetic_energy"] == pytest.approx(199.2, rel=1e-9), "by hand: 0.249 x 40^2 / 2"
-    assert "energy-registers" not in {caution["code"] for caution in found["cautions"]}
+    assert "energy-requires-registration" not in {caution["code"] for caution in found["cautions"]}
 
 
 @pytest.mark.parametrize("rule", weighing.RULES[1:])

@@ -47,7 +47,7 @@ def results(**inputs: Any) -> dict[str, Any]:
         pytest.param(
             # By hand: 6 x 2 = 12 cells of 8.4 / 2 = 4.2 Ah; 21.6 V x 8.4 Ah = 181.44 Wh: parallel adds no energy of its
             # own, as the capacity is the whole pack's.
-            {"cells": 6, "parallel": 2, "capacity": "8.4 Ah", "chemistry": "li-ion", "reserve": 10},
+            {"cells": 6, "parallel_cells": 2, "capacity": "8.4 Ah", "chemistry": "li-ion", "reserve": 10},
             {"total_cells": 12, "cell_capacity": 4200, "nominal_energy": 181.44, "usable_energy": 163.296},
             id="two-in-parallel",
         ),

@@ -70,7 +70,7 @@ def reasons(answer: dict[str, Any]) -> dict[str, str]:
         pytest.param({"charge_used": 1000, "reserve": 50}, rested_energy(4, 1000, 1300) / 0.5, id="charge-first"),
         pytest.param({"reserve": 10, "chemistry": "li-ion"}, rested_energy(4, 1170, 1300, "li-ion") / 0.5, id="li-ion"),
         # 1.4 Ah from a pack of 1.3 Ah: it holds as much, so all of it was used, down to the cut-off of 3.3 V.
-        pytest.param({"charge_used": 1400, "mean_voltage": 15}, 15 * 1.4 / 0.5, id="more-than-rated"),
+        pytest.param({"charge_used": 1400, "mean_voltage": 15}, 15 * 1.4 / 0.5, id="charge-above-rated-capacity"),
     ],
 )
 def test_power_of_a_flight_by_hand(row: Row, expected: float) -> None:
@@ -78,8 +78,8 @@ def test_power_of_a_flight_by_hand(row: Row, expected: float) -> None:
     answer = ask([{"mass": 500, "duration": 30, "cells": 4, "capacity": 1300, "cell_resistance": 0, **row}])
     found = answer["results"]
     assert found["flight_powers"] == [pytest.approx(expected, rel=1e-10)]
-    assert found["power_at_mass"] == pytest.approx(expected, rel=1e-10)
-    assert (found["reference_mass"], found["flights_used"], found["flight_deviations"]) == (500, 1, [0])
+    assert found["mean_power"] == pytest.approx(expected, rel=1e-10)
+    assert (found["mean_mass"], found["flights_used"], found["flight_deviations"]) == (500, 1, [0])
     assert answer["inputs"]["mass"] == 500
     assert {"mass", "mass_exponent"} <= set(answer["assumed"])
 
@@ -138,8 +138,8 @@ def test_four_and_a_half_minutes_come_back(in_flight: Row, in_pack: Row) -> None
 def test_power_of_a_flight_is_that_of_endurance() -> None:
     """One model: endurance at the power found, with the same resistance, lasts as long as the flight."""
     row = {"mass": 213, "duration": 4.5, "cells": 4, "capacity": 650, "reserve": 15, "pack_resistance": 60}
-    power = results([row])["power_at_mass"]
-    there = calculate("endurance", cells=4, capacity=650, reserve=15, pack_resistance=60, power=power)["results"]
+    power = results([row])["mean_power"]
+    there = calculate("endurance", cells=4, capacity=650, reserve=15, pack_resistance=60, mean_power=power)["results"]
     assert there["endurance"] == pytest.approx(4.5, rel=1e-10)
 
 
@@ -148,7 +148,7 @@ def test_a_recorded_flight_comes_back() -> None:
     log = {"time": [0, 300, 600], "voltage": [15, 14.5, 14], "current": [5, 5, 5]}
     row: Row = {"mass": 400, "cells": 4, "capacity": 1000, "log": log}
     answer = ask([row], mass=400, cells=4, capacity=1000, reserve=100 * (1 - 3000 / 3600))
-    assert answer["results"]["power_at_mass"] == pytest.approx(72.5, rel=1e-9)
+    assert answer["results"]["mean_power"] == pytest.approx(72.5, rel=1e-9)
     assert answer["results"]["endurance"] == pytest.approx(10, rel=1e-9)
     assert {"flights.duration", "flights.charge_used", "flights.mean_voltage"} <= set(answer["assumed"])
 
@@ -168,17 +168,17 @@ def test_three_flights_by_hand() -> None:
     found = answer["results"]
     x = math.log(1.6) / (2 * step)
     assert found["mass_exponent"] == pytest.approx(x, rel=1e-10)
-    assert found["scatter"] == pytest.approx(100 * s, rel=1e-9)
-    assert found["reference_power"] == pytest.approx(middle, rel=1e-10)
+    assert found["power_scatter"] == pytest.approx(100 * s, rel=1e-9)
+    assert found["power_at_mean_mass"] == pytest.approx(middle, rel=1e-10)
     power = middle * 1.2 ** (2 * x)  # 864 g = 600 g x 1.2^2, u0 = 2L, u0^2 / S = 2
-    assert found["power_at_mass"] == pytest.approx(power, rel=1e-10)
+    assert found["mean_power"] == pytest.approx(power, rel=1e-10)
     time = rested_energy(6, 1040, 1300) / power * 60
     assert found["endurance"] == pytest.approx(time, rel=1e-10)
     pooled = math.sqrt((3 * 0.08**2 + s**2) / 4)
     t = stats.t.ppf(0.975, 4)
     error = pooled * t * math.sqrt(1 + 1 / 3 + 2)
     uncertainty = answer["uncertainty"]
-    for name, value in (("power_at_mass", power), ("endurance", time)):
+    for name, value in (("mean_power", power), ("endurance", time)):
         ends = (value * math.exp(-error), value * math.exp(error))
         assert (uncertainty[name]["low"], uncertainty[name]["high"]) == pytest.approx(ends, rel=0.04)
         assert {"flight_scatter", "exponent_error"} <= set(uncertainty[name]["shares"])
@@ -195,7 +195,7 @@ def test_against_scipy() -> None:
     found = results([flight(m, p) for m, p in zip(masses.tolist(), powers.tolist(), strict=True)], mass=700)
     line: Any = stats.linregress(np.log(masses), np.log(powers))
     assert found["mass_exponent"] == pytest.approx(line.slope, rel=1e-9)
-    assert found["power_at_mass"] == pytest.approx(math.exp(line.intercept + line.slope * math.log(700)), rel=1e-9)
+    assert found["mean_power"] == pytest.approx(math.exp(line.intercept + line.slope * math.log(700)), rel=1e-9)
 
 
 @settings(max_examples=25)
@@ -215,10 +215,10 @@ def test_exact_recovery(masses: list[float], exponent: float, density: float, ma
     rows = [flight(m, power(m), air_density=density, duration=f"{ENERGY * 3600 / power(m)} s") for m in masses]
     found = results(rows, mass=mass, air_density=density)
     assert found["mass_exponent"] == pytest.approx(exponent, rel=1e-8)
-    assert found["power_at_mass"] == pytest.approx(power(mass), rel=1e-8)
-    assert found["scatter"] == (None if len(masses) == 2 else pytest.approx(0, abs=1e-8))
+    assert found["mean_power"] == pytest.approx(power(mass), rel=1e-8)
+    assert found["power_scatter"] == (None if len(masses) == 2 else pytest.approx(0, abs=1e-8))
     standard = results(rows, mass=mass)
-    assert standard["power_at_mass"] == pytest.approx(power(mass) * math.sqrt(density / 1.225), rel=1e-8)
+    assert standard["mean_power"] == pytest.approx(power(mass) * math.sqrt(density / 1.225), rel=1e-8)
 
 
 @given(st.permutations(THREE))
@@ -245,7 +245,7 @@ def test_two_flights_of_two_masses() -> None:
     answer = ask([THREE[0], THREE[2]], mass=600, **PACK)
     found = answer["results"]
     assert found["mass_exponent"] == pytest.approx(math.log(1.6) / math.log(1.44), rel=1e-10)
-    assert reasons(answer) == {"scatter": "no-scatter"}
+    assert reasons(answer) == {"power_scatter": "no-scatter"}
     assert found["endurance"] is not None
     assert answer["uncertainty"]["endurance"]["standard"] > 0.08 * found["endurance"]
 
@@ -260,15 +260,13 @@ def test_equal_masses_hold_the_exponent(heavier: float) -> None:
     found = answer["results"]
     assert found["mass_exponent"] == 1.2
     assert "mass_exponent" in answer["assumed"]
-    assert found["scatter"] == pytest.approx(100 * math.log(130 / 120) / math.sqrt(2), rel=1e-9)
-    assert found["power_at_mass"] == pytest.approx(math.sqrt(120 * 130) * 1.2**1.2, rel=1e-10)
+    assert found["power_scatter"] == pytest.approx(100 * math.log(130 / 120) / math.sqrt(2), rel=1e-9)
+    assert found["mean_power"] == pytest.approx(math.sqrt(120 * 130) * 1.2**1.2, rel=1e-10)
     # By hand: the spread of x and that of one more flight, s' t(0.8413; 4 degrees) sqrt(1.5), as a standard deviation
     # s' sqrt(4 / 2) sqrt(1.5).
-    pooled = math.sqrt((3 * 0.08**2 + (found["scatter"] / 100) ** 2) / 4)
-    spread = math.hypot(0.2 * math.log(600 / found["reference_mass"]), pooled * math.sqrt(2 * 1.5))
-    assert answer["uncertainty"]["power_at_mass"]["standard"] == pytest.approx(
-        spread * found["power_at_mass"], rel=0.08
-    )
+    pooled = math.sqrt((3 * 0.08**2 + (found["power_scatter"] / 100) ** 2) / 4)
+    spread = math.hypot(0.2 * math.log(600 / found["mean_mass"]), pooled * math.sqrt(2 * 1.5))
+    assert answer["uncertainty"]["mean_power"]["standard"] == pytest.approx(spread * found["mean_power"], rel=0.08)
 
 
 def test_a_given_exponent_is_held() -> None:
@@ -276,8 +274,8 @@ def test_a_given_exponent_is_held() -> None:
     answer = ask(THREE, mass=1200, mass_exponent=1)
     found = answer["results"]
     assert found["mass_exponent"] == 1
-    assert found["power_at_mass"] == pytest.approx(2 * (120 * 148 * 192) ** (1 / 3), rel=1e-10)
-    assert found["scatter"] == pytest.approx(
+    assert found["mean_power"] == pytest.approx(2 * (120 * 148 * 192) ** (1 / 3), rel=1e-10)
+    assert found["power_scatter"] == pytest.approx(
         100 * np.std([math.log(0.24), math.log(148 / 600), math.log(192 / 720)], ddof=1), rel=1e-9
     )
     assert answer["uncertainty"].get("mass_exponent", {"standard": 0})["standard"] == 0
@@ -294,7 +292,7 @@ def test_weighing_error_does_not_make_an_exponent_of_equal_masses() -> None:
 def test_shares_of_uncertain_flights() -> None:
     """What is uncertain in each flight counts beside the scatter: 20 % of each time is 0.2 / sqrt(3) of the mean."""
     rows = [{**row, "duration_u": 0.2 * row["duration"]} for row in THREE]
-    shares = ask(rows, mass=600, mass_exponent=1.3)["uncertainty"]["power_at_mass"]["shares"]
+    shares = ask(rows, mass=600, mass_exponent=1.3)["uncertainty"]["mean_power"]["shares"]
     by_flight = sum(shares[f"flights/{n}/duration"] for n in range(3))
     assert 0.1 < by_flight < 0.5
     assert by_flight + shares["flight_scatter"] == pytest.approx(1, abs=0.02)
@@ -306,16 +304,16 @@ def test_scaling(slower: float, heavier: float) -> None:
     """Flights k times as long draw 1/k; at a held x, power goes as mass^x; x and scatter do not know of either."""
     one = results(THREE, mass=600)
     other = results([{**row, "duration": row["duration"] * slower} for row in THREE], mass=600)
-    assert other["power_at_mass"] == pytest.approx(one["power_at_mass"] / slower, rel=1e-9)
+    assert other["mean_power"] == pytest.approx(one["mean_power"] / slower, rel=1e-9)
     assert other["mass_exponent"] == pytest.approx(one["mass_exponent"], rel=1e-9)
-    assert other["scatter"] == pytest.approx(one["scatter"], rel=1e-9)
+    assert other["power_scatter"] == pytest.approx(one["power_scatter"], rel=1e-9)
     further = results(THREE, mass=600 * heavier)
-    assert further["power_at_mass"] == pytest.approx(one["power_at_mass"] * heavier ** one["mass_exponent"], rel=1e-9)
+    assert further["mean_power"] == pytest.approx(one["mean_power"] * heavier ** one["mass_exponent"], rel=1e-9)
 
 
 def test_one_flight_has_a_range() -> None:
     """By hand: 8 % between flights, one flight: t of 3 degrees, 3.182 at 97.5 %, x 0.08 x sqrt(2) = 0.360 of ln P."""
-    answer = ask([flight(500, 120)], cells=4, capacity=1300)["uncertainty"]["power_at_mass"]
+    answer = ask([flight(500, 120)], cells=4, capacity=1300)["uncertainty"]["mean_power"]
     ends = (120 * math.exp(-0.08 * math.sqrt(2) * 3.182), 120 * math.exp(0.08 * math.sqrt(2) * 3.182))
     assert (answer["low"], answer["high"]) == pytest.approx(ends, rel=0.02)
 
@@ -344,18 +342,18 @@ def test_a_pack_that_cannot_give_the_power() -> None:
     """By hand: 4.2^2 / (4 x 0.1 ohm) = 44.1 W a cell is the most, far below the 150 W that four cells gave."""
     answer = ask([flight(500, 120)], cells=1, capacity=1300, pack_resistance=100)
     assert reasons(answer) == {
-        "scatter": "no-scatter",
+        "power_scatter": "no-scatter",
         "endurance": "power-beyond-pack",
-        "energy_delivered": "power-beyond-pack",
+        "energy_used": "power-beyond-pack",
     }
 
 
 def test_no_time_without_a_pack() -> None:
     answer = ask(THREE, mass=600, cells=6)
-    names = ("endurance", "energy_delivered")
+    names = ("endurance", "energy_used")
     assert {name: reasons(answer)[name] for name in names} == dict.fromkeys(names, "needs-input")
     texts = [c["text"] for c in answer["cautions"] if c["code"] == "needs-input"]
-    assert texts == ["Flight time and energy delivered require capacity."]
+    assert texts == ["Flight time and energy used require capacity."]
 
 
 SEVEN: Final = [flight(m, 0.25 * m * (1.02 if m % 100 else 1)) for m in (500, 550, 600, 650, 700, 750, 800)]
@@ -366,14 +364,17 @@ CAUTIONS: Final[dict[str, tuple[tuple[list[Row], Row], tuple[list[Row], Row]]]] 
         ([{"mass": 500, "duration": 6, "cells": 4, "capacity": 1300, "reserve": 20}], {}),
     ),
     "reserve-not-used": (([flight(500, 120, reserve=0)], {}), (THREE, {})),
-    "more-than-rated": (([flight(500, 120, charge_used=1301)], {}), ([flight(500, 120, charge_used=1300)], {})),
+    "charge-above-rated-capacity": (
+        ([flight(500, 120, charge_used=1301)], {}),
+        ([flight(500, 120, charge_used=1300)], {}),
+    ),
     # By hand: the rested curve has 15.5 V on average here; 7 % less is 14.4 V.
     "doubtful-voltage": (([flight(500, 120, mean_voltage=14)], {}), ([flight(500, 120, mean_voltage=15)], {})),
     "resistance-assumed": ((THREE, PACK), (THREE, {**PACK, "cell_resistance": 8})),
     "doubtful-exponent": (([flight(500, 120), flight(545, 134)], {}), ([flight(500, 120), flight(555, 134)], {})),
-    "beyond-flown": ((THREE, {"mass": 721}), (THREE, {"mass": 720})),
+    "outside-flown-masses": ((THREE, {"mass": 721}), (THREE, {"mass": 720})),
     "few-flights": ((THREE, {}), (SEVEN, {})),
-    "other-air": ((THREE, {"air_density": 1.0}), (THREE, {"air_density": 1.2})),
+    "air-density-differs": ((THREE, {"air_density": 1.0}), (THREE, {"air_density": 1.2})),
 }
 
 
@@ -397,8 +398,8 @@ def test_every_conditional_caution_has_a_case() -> None:
     [
         pytest.param(([flight(500, 120), flight(600, 210)], {}), "doubtful-exponent", id="steeper-than-any-craft"),
         pytest.param(([flight(500, 120), flight(600, 121)], {}), "doubtful-exponent", id="flatter-than-any-craft"),
-        pytest.param((THREE, {"mass": 499}), "beyond-flown", id="lighter-than-flown"),
-        pytest.param(([flight(500, 120)], {"mass": 510}), "beyond-flown", id="one-flight-carried"),
+        pytest.param((THREE, {"mass": 499}), "outside-flown-masses", id="lighter-than-flown"),
+        pytest.param(([flight(500, 120)], {"mass": 510}), "outside-flown-masses", id="one-flight-carried"),
         pytest.param(([flight(500, 120, mean_voltage=17)], {}), "doubtful-voltage", id="more-than-a-full-pack"),
     ],
 )
@@ -407,4 +408,4 @@ def test_the_other_reasons_for_a_caution(case: tuple[list[Row], Row], code: str)
 
 
 def test_always_says_what_an_average_is() -> None:
-    assert {"flown-alike", "land-early", "lithium-fire"} <= codes((THREE, {}))
+    assert {"same-flying-assumed", "land-early", "lithium-fire"} <= codes((THREE, {}))

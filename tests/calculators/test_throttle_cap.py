@@ -19,14 +19,14 @@ ASSUMED: Final[dict[str, Any]] = {name: value for name, value in CRAFT.items() i
 def test_a_motor_for_four_cells_on_six() -> None:
     """By hand: 4/6 = 2/3; (2/3)^1.1 = 0.640176; its power of 1.5 0.512212; 2400 x 6 x 3.7 = 53280 rpm, capped 35520."""
     found = results(**MOTOR, target_cells=4)
-    assert (found.pop("no_load_tip_mach"), found.pop("set_by")) == (None, "kv-and-cells")
+    assert (found.pop("no_load_tip_mach"), found.pop("cap_set_by")) == (None, "kv-and-cells")
     assert found == pytest.approx(
         {
             "throttle_cap": 200 / 3,
-            "matching_cap": 200 / 3,
-            "matched_kv": 1600,
+            "matching_throttle_cap": 200 / 3,
+            "effective_kv": 1600,
             "no_load_speed": 35520,
-            "uncapped_speed": 53280,
+            "uncapped_no_load_speed": 53280,
             "thrust_share": 100 * (2 / 3) ** 1.1,
             "power_share": 100 * (2 / 3) ** 1.65,
         },
@@ -40,43 +40,43 @@ def test_trade_practice() -> None:
 
 
 @pytest.mark.parametrize(
-    ("inputs", "cap", "set_by"),
+    ("inputs", "cap", "cap_set_by"),
     [
         # By hand: 1900 / 2400.
         pytest.param({"target_kv": 1900}, 1900 / 24, "kv-and-cells", id="another-kv"),
         # By hand: 26640 / 53280.
-        pytest.param({"target_speed": 26640}, 50, "speed", id="a-speed"),
+        pytest.param({"target_no_load_speed": 26640}, 50, "no-load-speed", id="a-speed"),
         # By hand: 0.7 x 340.29399 m/s / (pi x 0.127 m) x 60 = 35822.012 rpm of 53280.
-        pytest.param({"target_tip_mach": 0.7, "diameter": 5}, 67.2335057, "tip-mach", id="a-tip-mach"),
+        pytest.param({"target_no_load_tip_mach": 0.7, "diameter": 5}, 67.2335057, "no-load-tip-mach", id="a-tip-mach"),
         # By hand: 3.5 / 3.7: the same cells at a voltage under load.
         pytest.param({"target_cell_voltage": 3.5}, 350 / 3.7, "kv-and-cells", id="another-voltage"),
         # By hand: 26640 rpm is 50 %, 4 cells are 66.7 %, Mach 0.7 is 67.2 %.
         pytest.param(
-            {"target_cells": 4, "target_speed": 26640, "target_tip_mach": 0.7, "diameter": 5},
+            {"target_cells": 4, "target_no_load_speed": 26640, "target_no_load_tip_mach": 0.7, "diameter": 5},
             50,
-            "speed",
+            "no-load-speed",
             id="lowest-of-three-is-the-speed",
         ),
         pytest.param(
-            {"target_cells": 4, "target_speed": 40000, "target_tip_mach": 0.7, "diameter": 5},
+            {"target_cells": 4, "target_no_load_speed": 40000, "target_no_load_tip_mach": 0.7, "diameter": 5},
             200 / 3,
             "kv-and-cells",
             id="lowest-of-three-is-the-cells",
         ),
         pytest.param(
-            {"target_cells": 5, "target_speed": 40000, "target_tip_mach": 0.7, "diameter": 5},
+            {"target_cells": 5, "target_no_load_speed": 40000, "target_no_load_tip_mach": 0.7, "diameter": 5},
             67.2335057,
-            "tip-mach",
+            "no-load-tip-mach",
             id="lowest-of-three-is-the-tip-mach",
         ),
         pytest.param({"target_cells": 8}, 100, "full-throttle", id="a-target-above-full-throttle-caps-nothing"),
         pytest.param({}, 100, "full-throttle", id="no-target"),
     ],
 )
-def test_lowest_target_sets_the_cap(inputs: dict[str, Any], cap: float, set_by: str) -> None:
+def test_lowest_target_sets_the_cap(inputs: dict[str, Any], cap: float, cap_set_by: str) -> None:
     found = results(**MOTOR, **inputs)
     assert found["throttle_cap"] == pytest.approx(cap, rel=1e-8)
-    assert found["set_by"] == set_by
+    assert found["cap_set_by"] == cap_set_by
 
 
 def test_cell_voltage_cancels_where_both_packs_have_the_same() -> None:
@@ -88,24 +88,24 @@ def test_cell_voltage_cancels_where_both_packs_have_the_same() -> None:
 def test_nominal_voltage_by_chemistry_is_assumed() -> None:
     """Common practice, no source: li-ion 3.6 V: 2400 x 6 x 3.6 = 51840 rpm, by hand."""
     answer = calculate("throttle-cap", **MOTOR, chemistry="li-ion", target_cells=4)
-    assert answer["results"]["uncapped_speed"] == pytest.approx(51840, rel=1e-11)
+    assert answer["results"]["uncapped_no_load_speed"] == pytest.approx(51840, rel=1e-11)
     assert {"cell_voltage", "target_cell_voltage", "target_kv"} <= set(answer["assumed"])
     assert answer["inputs"]["target_cell_voltage"] == 3.6
 
 
 @given(st.integers(1, 24), st.integers(1, 24), st.floats(100.0, 1e4), st.floats(100.0, 1e4))
 def test_a_capped_motor_turns_as_its_target(cells: int, target_cells: int, kv: float, target_kv: float) -> None:
-    """Round trip: matched_kv on this pack is target_kv on the other, unless full throttle is not enough."""
+    """Round trip: effective_kv on this pack is target_kv on the other, unless full throttle is not enough."""
     found = results(kv=kv, cells=cells, target_kv=target_kv, target_cells=target_cells)
     wanted = target_kv * target_cells
-    assert found["matched_kv"] * cells == pytest.approx(min(wanted, kv * cells), rel=1e-10)
+    assert found["effective_kv"] * cells == pytest.approx(min(wanted, kv * cells), rel=1e-10)
     assert 0 < found["throttle_cap"] <= 100
 
 
 @given(st.floats(100.0, 5e4), st.floats(1.01, 3.0))
 def test_a_lower_target_never_raises_the_cap(speed: float, factor: float) -> None:
     """Monotonic; thrust and power shares follow as powers of 1.1 and 1.65."""
-    lower, higher = results(**MOTOR, target_speed=speed), results(**MOTOR, target_speed=speed * factor)
+    lower, higher = results(**MOTOR, target_no_load_speed=speed), results(**MOTOR, target_no_load_speed=speed * factor)
     assert lower["throttle_cap"] <= higher["throttle_cap"]
     share = lower["throttle_cap"] / 100
     assert lower["thrust_share"] == pytest.approx(100 * share**1.1, rel=1e-10)
@@ -122,8 +122,8 @@ def test_warm_air_allows_more_speed() -> None:
     """Scaling law: the speed at a tip Mach number goes with the root of absolute temperature, by hand
     sqrt(303.15 / 273.15).
     """
-    cold = results(**MOTOR, target_tip_mach=0.6, diameter=5, air_temperature=0)["no_load_speed"]
-    warm = results(**MOTOR, target_tip_mach=0.6, diameter=5, air_temperature=30)["no_load_speed"]
+    cold = results(**MOTOR, target_no_load_tip_mach=0.6, diameter=5, air_temperature=0)["no_load_speed"]
+    warm = results(**MOTOR, target_no_load_tip_mach=0.6, diameter=5, air_temperature=30)["no_load_speed"]
     assert warm / cold == pytest.approx(math.sqrt(303.15 / 273.15), rel=1e-10)
 
 
@@ -137,8 +137,8 @@ CAUTIONS: Final[dict[str, tuple[dict[str, Any], dict[str, Any]]]] = {
     # code: inputs that bring it, inputs that do not
     "no-target": (MOTOR, {**MOTOR, "target_cells": 5}),
     "matched-without-load": ({**MOTOR, "target_cells": 4}, {**CRAFT, "target_cells": 4}),
-    "target-alike": ({**CRAFT, "target_cells": 4}, {**CRAFT, "target_cells": 4, "target_capacity": 1500}),
-    "rating-unused": ({**MOTOR, "discharge_rating": 60}, {**CRAFT, "discharge_rating": 60}),
+    "target-pack-assumed": ({**CRAFT, "target_cells": 4}, {**CRAFT, "target_cells": 4, "target_capacity": 1500}),
+    "rating-not-used": ({**MOTOR, "discharge_rating": 60}, {**CRAFT, "discharge_rating": 60}),
     "cap-below-hover": ({**CRAFT, "target_thrust": 500}, {**CRAFT, "target_thrust": 700}),
     "motor-assumed": (ASSUMED, {**CRAFT, "target_cells": 4}),
     "resistance-assumed": (

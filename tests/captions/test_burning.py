@@ -67,7 +67,7 @@ EXPECTED = [frame for begin, end in SPANS for frame in range(begin, end)]
 )
 def test_captions_are_on_their_frames_alone(tmp_path: Path, form: str, rate: Fraction, base: int, first: int) -> None:
     """Frames are stamped as a container with that time base would: rounded to it."""
-    placement = Placement(WIDTH, HEIGHT, "bottom-left", text_size=0.2)
+    placement = Placement(WIDTH, HEIGHT, "bottom-left", text_height_share=0.2)
     burn = captions(tmp_path, form, on_frames(first, rate), rate, placement)
     stamp = f"settb=1/{base},setpts=round((N+{first})*{rate.denominator}*{base}/{rate.numerator})"
     plain = pictures(tmp_path, lavfi(rate), stamp)
@@ -85,7 +85,7 @@ def test_captions_on_a_file_of_video(tmp_path: Path, form: str, container: str) 
     clip = f"clip.{container}"
     make = ["ffmpeg", "-nostdin", "-v", "error", *lavfi(NTSC), "-c:v", "mpeg4", "-q:v", "2", clip]
     subprocess.run(make, cwd=tmp_path, check=True, timeout=120)
-    burn = captions(tmp_path, form, on_frames(0, NTSC), NTSC, Placement(WIDTH, HEIGHT, text_size=0.2))
+    burn = captions(tmp_path, form, on_frames(0, NTSC), NTSC, Placement(WIDTH, HEIGHT, text_height_share=0.2))
     plain = pictures(tmp_path, ["-i", clip], "null")
     burnt = pictures(tmp_path, ["-i", clip], burn)
     assert np.flatnonzero((plain != burnt).any(axis=(1, 2))).tolist() == EXPECTED

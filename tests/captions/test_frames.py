@@ -62,13 +62,13 @@ def test_totals_are_exact_between_samples() -> None:
     """By hand: the integral of I = t is t^2/2, that of 16 V x I is 8 t^2; straight lines between samples are exact."""
     frames = sample_frames(RAMP, rate=Fraction(30), smoothing=1.0)
     # A clock of a million seconds shows 1e-10 s.
-    np.testing.assert_allclose(frames.charge, frames.instant**2 / 2, rtol=1e-8, atol=1e-9)
-    np.testing.assert_allclose(frames.energy, 8 * frames.instant**2, rtol=1e-8, atol=1e-8)
+    np.testing.assert_allclose(frames.charge_used, frames.instant**2 / 2, rtol=1e-8, atol=1e-9)
+    np.testing.assert_allclose(frames.energy_used, 8 * frames.instant**2, rtol=1e-8, atol=1e-8)
 
 
 def test_totals_count_from_the_recordings_begin() -> None:
     frames = sample_frames(RAMP, rate=Fraction(10), begin=6.0, end=6.1)
-    assert frames.charge[0] == pytest.approx(18, rel=1e-8)
+    assert frames.charge_used[0] == pytest.approx(18, rel=1e-8)
     assert frames.peak_current[0] == pytest.approx(6.0, rel=1e-8)
 
 
@@ -79,7 +79,7 @@ def test_corrections_and_the_pack() -> None:
         rate=Fraction(10),
         cells=4,
         capacity=80,
-        start_charge=0.9,
+        start_state_of_charge=0.9,
         current_scale=2,
         current_offset=1,
         voltage_scale=1.1,
@@ -89,8 +89,8 @@ def test_corrections_and_the_pack() -> None:
         frames.voltage,
         frames.power,
         frames.cell_voltage,
-        frames.charge,
-        frames.remaining,
+        frames.charge_used,
+        frames.state_of_charge,
     )
     np.testing.assert_allclose([values[40] for values in channels], [6, 17.6, 105.6, 4.4, 8, 0.8], rtol=1e-8)
 
@@ -103,9 +103,9 @@ def test_the_recorded_cell_counts_and_is_not_corrected() -> None:
 
 def test_what_was_not_recorded_is_nan() -> None:
     frames = sample_frames(make_recording([0, 1], current=5.0), rate=Fraction(10))
-    assert np.isfinite([frames.current, frames.charge, frames.peak_current, frames.time]).all()
-    others = (frames.voltage, frames.power, frames.cell_voltage, frames.throttle, frames.energy, frames.peak_power)
-    assert np.isnan([*others, frames.remaining]).all()
+    assert np.isfinite([frames.current, frames.charge_used, frames.peak_current, frames.time]).all()
+    others = (frames.voltage, frames.power, frames.cell_voltage, frames.throttle, frames.energy_used, frames.peak_power)
+    assert np.isnan([*others, frames.state_of_charge]).all()
 
 
 def test_frames_in_a_gap_or_outside_have_no_values() -> None:
@@ -113,10 +113,10 @@ def test_frames_in_a_gap_or_outside_have_no_values() -> None:
     frames = sample_frames(recording, rate=Fraction(2), offset=1.0, begin=0.0, end=9.0)
     recorded_frames = np.isfinite(frames.current)
     assert frames.number[recorded_frames].tolist() == [2, 3, 4, 12, 13, 14]
-    recorded = ("current", "voltage", "power", "charge", "energy", "peak_current", "peak_power")
+    recorded = ("current", "voltage", "power", "charge_used", "energy_used", "peak_current", "peak_power")
     for name in recorded:
         assert (np.isfinite(getattr(frames, name)) == recorded_frames).all(), name
-    np.testing.assert_allclose(frames.charge[recorded_frames], [0, 1, 2, 2, 4, 6], rtol=1e-12)
+    np.testing.assert_allclose(frames.charge_used[recorded_frames], [0, 1, 2, 2, 4, 6], rtol=1e-12)
     assert np.isfinite(frames.instant).all()
 
 
@@ -125,7 +125,7 @@ def test_a_hole_in_one_channel_is_its_own() -> None:
     frames = sample_frames(recording, rate=Fraction(1))
     np.testing.assert_array_equal(np.isfinite(frames.current), [True, False, True, True])
     np.testing.assert_array_equal(frames.voltage, 10)
-    np.testing.assert_array_equal(frames.charge, [0, np.nan, 0, 1])
+    np.testing.assert_array_equal(frames.charge_used, [0, np.nan, 0, 1])
 
 
 @pytest.mark.parametrize("smoothing", [0.0, 0.5])

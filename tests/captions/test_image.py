@@ -34,7 +34,7 @@ def edges(visible: NDArray[np.bool_]) -> tuple[int, int, int, int]:
 @pytest.mark.parametrize("place", PLACES)
 @pytest.mark.parametrize("text", ["12.4 V  41 A", "12.4 V\n41 A  812 mAh"])
 def test_text_keeps_to_its_place_within_the_safe_area(place: str, text: str) -> None:
-    placement = Placement(640, 360, place, text_size=0.08, safe_area=0.1)
+    placement = Placement(640, 360, place, text_height_share=0.08, safe_margin_share=0.1)
     pixels = drawn(text, placement)
     assert pixels.shape == (360, 640, 4)
     left, top, right, bottom = edges(pixels[..., 3] > 0)
@@ -52,7 +52,7 @@ def test_text_keeps_to_its_place_within_the_safe_area(place: str, text: str) -> 
 
 
 def test_light_letters_with_a_dark_line_on_nothing() -> None:
-    pixels = drawn("8888", Placement(640, 360, "middle-center", text_size=0.2))
+    pixels = drawn("8888", Placement(640, 360, "middle-center", text_height_share=0.2))
     opaque = pixels[pixels[..., 3] == 255]
     assert (opaque[:, :3].min(axis=1) == 255).any()
     assert (pixels[..., 3] == 0).mean() > 0.7
@@ -63,7 +63,7 @@ def test_light_letters_with_a_dark_line_on_nothing() -> None:
 
 def test_figures_are_equally_wide() -> None:
     """So that they do not shake as they change."""
-    placement = Placement(640, 360, "top-left", text_size=0.1)
+    placement = Placement(640, 360, "top-left", text_height_share=0.1)
     widths = {edges(drawn(f"{digit}{digit}{digit}|", placement)[..., 3] > 0)[2] for digit in range(10)}
     assert len(widths) == 1
 
@@ -86,7 +86,7 @@ def test_svg_says_what_is_written() -> None:
 
 @pytest.mark.parametrize("place", PLACES)
 def test_svg_and_png_put_a_line_on_the_same_foot(place: str) -> None:
-    placement = Placement(640, 360, place, text_size=0.1)
+    placement = Placement(640, 360, place, text_height_share=0.1)
     feet = [float(line.attrib["y"]) for line in lines(ET.fromstring(draw_svg("HHH\nHHH", placement)))]
     bright = drawn("HHH\nHHH", placement)[..., :3].min(axis=2) > 200
     assert edges(bright)[3] == pytest.approx(feet[1], abs=1.5)
@@ -100,9 +100,9 @@ def test_svg_and_png_put_a_line_on_the_same_foot(place: str) -> None:
         ({"height": 4321}, "8192 x 4320"),
         ({"width": 0}, "8192 x 4320"),
         ({"place": "somewhere"}, "no place 'somewhere': top-left"),
-        ({"text_size": 0.0}, "shares"),
-        ({"text_size": float("nan")}, "shares"),
-        ({"safe_area": 0.3}, "shares"),
+        ({"text_height_share": 0.0}, "shares"),
+        ({"text_height_share": float("nan")}, "shares"),
+        ({"safe_margin_share": 0.3}, "shares"),
     ],
 )
 def test_settings_out_of_their_limits(settings: dict[str, float], message: str) -> None:

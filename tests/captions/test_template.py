@@ -21,19 +21,19 @@ from gramwatt.captions.template import (
 
 
 def test_words_and_fields() -> None:
-    made = compile_template("{voltage:2} V{line}{{{timecode}}} {charge}")
+    made = compile_template("{voltage:2} V{line}{{{timecode}}} {charge_used}")
     assert made.parts == (
         Placeholder("voltage", 2),
         " V\n{",
         Placeholder("timecode", 0),
         "} ",
-        Placeholder("charge", 0),
+        Placeholder("charge_used", 0),
     )
-    assert [slot.name for slot in made.placeholders] == ["voltage", "timecode", "charge"]
+    assert [slot.name for slot in made.placeholders] == ["voltage", "timecode", "charge_used"]
 
 
 def test_the_default_and_every_field() -> None:
-    assert [slot.name for slot in compile_template(DEFAULT).placeholders] == ["voltage", "current", "charge"]
+    assert [slot.name for slot in compile_template(DEFAULT).placeholders] == ["voltage", "current", "charge_used"]
     for name, field in FIELDS.items():
         assert compile_template(f"{{{name}}}").placeholders == (Placeholder(name, field.digits),)
     assert compile_template("{line}").parts == ("\n",)
@@ -86,10 +86,10 @@ def test_the_pattern_and_the_compiler_agree(text: str) -> None:
     ("slot", "value", "text"),
     [
         pytest.param(Placeholder("voltage", 1), 12.34, "12.3", id="volts"),
-        pytest.param(Placeholder("charge", 0), 3600, "1000", id="3600-A-s-is-1000-mAh"),
-        pytest.param(Placeholder("energy", 2), 3600, "1.00", id="3600-J-is-1-Wh"),
+        pytest.param(Placeholder("charge_used", 0), 3600, "1000", id="3600-A-s-is-1000-mAh"),
+        pytest.param(Placeholder("energy_used", 2), 3600, "1.00", id="3600-J-is-1-Wh"),
         pytest.param(Placeholder("throttle", 0), 0.55, "55", id="throttle-in-percent"),
-        pytest.param(Placeholder("remaining", 1), 0.1234, "12.3", id="remaining-in-percent"),
+        pytest.param(Placeholder("state_of_charge", 1), 0.1234, "12.3", id="remaining-in-percent"),
         pytest.param(Placeholder("time", 0), 59.999, "0:59", id="a-clock-does-not-round-up"),
         pytest.param(Placeholder("time", 0), 3661, "61:01", id="minutes-go-on"),
         pytest.param(Placeholder("time", 1), 65.25, "1:05.2", id="tenths-of-a-second"),

@@ -182,7 +182,7 @@ def test_no_text_is_a_command_of_ass(text: str) -> None:
 @pytest.mark.parametrize("place", PLACES)
 def test_where_cues_stand(place: str) -> None:
     """As a reader of each format sees it."""
-    placement = Placement(1280, 720, place, text_size=0.05, safe_area=0.1)
+    placement = Placement(1280, 720, place, text_height_share=0.05, safe_margin_share=0.1)
     height, side = place.split("-")
     output = vtt.format_settings(placement, 2)
     assert output.endswith(

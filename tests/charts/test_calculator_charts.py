@@ -174,7 +174,7 @@ def test_an_unknown_picture_is_an_error_with_suggestions() -> None:
 def test_the_same_chart_gives_the_same_bytes() -> None:
     """Entity tags are strong, in whatever order and thread charts are drawn."""
     chart, other = (
-        chart_of("pack-current", cells=6, capacity=1300, power=700),
+        chart_of("pack-current", cells=6, capacity=1300, pack_power=700),
         chart_of("pack-energy", cells=6, capacity=1300),
     )
     first = draw.as_svg(chart, ChartStyle()), draw.as_png(chart, ChartStyle())
@@ -184,33 +184,33 @@ def test_the_same_chart_gives_the_same_bytes() -> None:
 
 def test_a_curve_has_the_calculator_s_result_at_each_point() -> None:
     inputs: dict[str, Any] = {"cells": 6, "capacity": 1300, "cell_resistance": 8}
-    graph = graph_of(chart_of("pack-current", power=700, **inputs))
+    graph = graph_of(chart_of("pack-current", pack_power=700, **inputs))
     assert [panel.label for panel in graph.panels] == ["Pack current, A", "Loaded pack voltage, V"]
     (current,), (voltage,) = (panel.lines for panel in graph.panels)
     for at in (0, 17, 60, 119):
-        expected = calculate("pack-current", power=float(current.x[at]), **inputs)["results"]
-        assert current.y[at] == pytest.approx(expected["current"], rel=1e-9), "rtol of 12 printed digits"
+        expected = calculate("pack-current", pack_power=float(current.x[at]), **inputs)["results"]
+        assert current.y[at] == pytest.approx(expected["pack_current"], rel=1e-9), "rtol of 12 printed digits"
         assert voltage.y[at] == pytest.approx(expected["loaded_voltage"], rel=1e-9)
-    whole = calculate("pack-current", power=700, **inputs)["results"]
+    whole = calculate("pack-current", pack_power=700, **inputs)["results"]
     (marker,) = graph.panels[0].markers
-    assert (marker.x, marker.y) == (700, whole["current"])
+    assert (marker.x, marker.y) == (700, whole["pack_current"])
 
 
 @pytest.mark.parametrize(("rating", "amps"), [(None, (25 - 6 * 3.3) / 0.048), (50, 1.3 * 50), (500, 5.2 / 0.048)])
 def test_the_axis_ends_where_the_pack_leaves_its_limits(rating: float | None, amps: float) -> None:
     """By hand: at the cut-off of 3.3 V a cell I = (V0 - 6 * 3.3) / R, R = 6 * 8 mohm; or at the rating before it."""
     pack: dict[str, Any] = {"cells": 6, "capacity": 1300, "open_circuit_voltage": 25, "cell_resistance": 8}
-    given = {**pack, "power": 100, **({"discharge_rating": rating} if rating else {})}
+    given = {**pack, "pack_power": 100, **({"discharge_rating": rating} if rating else {})}
     current, voltage = (panel.lines[0] for panel in graph_of(chart_of("pack-current", **given)).panels)
     assert current.y[-1] == pytest.approx(amps, rel=1e-9)
     assert current.x[-1] == pytest.approx(amps * (25 - amps * 0.048), rel=1e-9)
     assert voltage.y[-1] == pytest.approx(25 - amps * 0.048, rel=1e-9)
-    beyond = graph_of(chart_of("pack-current", **{**given, "power": 2800}))
+    beyond = graph_of(chart_of("pack-current", **{**given, "pack_power": 2800}))
     assert beyond.panels[0].lines[0].x[-1] == pytest.approx(2800, rel=1e-9), "the axis holds the request itself"
 
 
 def test_a_flight_over_time_ends_where_the_endurance_does() -> None:
-    inputs: dict[str, Any] = {"cells": 4, "capacity": "3 Ah", "power": 90, "chemistry": "li-ion", "reserve": 0,
+    inputs: dict[str, Any] = {"cells": 4, "capacity": "3 Ah", "pack_power": 90, "chemistry": "li-ion", "reserve": 0,
                                 "cell_resistance": 25}  # fmt: skip
     expected = calculate("endurance", **inputs)["results"]
     graph = graph_of(chart_of("endurance", **inputs))
@@ -219,16 +219,16 @@ def test_a_flight_over_time_ends_where_the_endurance_does() -> None:
     assert volts.x[-1] == pytest.approx(expected["endurance"], rel=1e-9)
     assert volts.y[-1] == pytest.approx(expected["end_cell_voltage"], rel=1e-9)
     assert charge.y[0] == pytest.approx(100, abs=1e-3)
-    assert charge.y[-1] == pytest.approx(expected["end_charge"], rel=1e-9)
+    assert charge.y[-1] == pytest.approx(expected["end_state_of_charge"], rel=1e-9)
     assert (np.diff(volts.x) > 0).all()
     assert (np.diff(volts.y) < 0).all()
 
 
 def test_results_are_drawn_in_the_requested_units() -> None:
-    inputs: dict[str, Any] = {"cells": 6, "capacity": 1300, "power": 700}
+    inputs: dict[str, Any] = {"cells": 6, "capacity": 1300, "mean_power": 700}
     plain, other = (
         graph_of(chart_of("pack-current", **inputs)),
-        graph_of(chart_of("pack-current", {"current": "mA"}, **inputs)),
+        graph_of(chart_of("pack-current", {"pack_current": "mA"}, **inputs)),
     )
     assert other.panels[0].label == "Pack current, mA"
     assert other.panels[0].lines[0].y == pytest.approx(1000 * plain.panels[0].lines[0].y, rel=1e-9)
@@ -278,7 +278,7 @@ def test_the_band_of_a_curve_is_the_range_of_each_response(calculator: Calculato
 
 def test_the_axes_of_a_curve_hold_its_band() -> None:
     """Also where the range is many times wider than the curve."""
-    chart = chart_of("pack-current", cells=6, capacity="1300 ± 300 mAh", power=100)
+    chart = chart_of("pack-current", cells=6, capacity="1300 ± 300 mAh", pack_power=100)
     for panel, axes in zip(graph_of(chart).panels, draw.make_figure(chart, ChartStyle()).axes, strict=True):
         (line,), (bottom, top) = panel.lines, axes.get_ylim()
         assert line.range is not None
@@ -290,17 +290,17 @@ def test_the_axes_of_a_curve_hold_its_band() -> None:
 def test_a_swept_line_is_drawn_as_often_as_a_response_unless_it_is_long(count: int, draws: int) -> None:
     calculator = registry.load()["pack-current"]
     inputs: dict[str, Any] = {"cells": 4, "capacity": 650}
-    axis, _ = make_even_axis(calculator, "power", 100, 400, count, text=False)
+    axis, _ = make_even_axis(calculator, "pack_power", 100, 400, count, text=False)
     assert axis is not None
     options: dict[str, Any] = {"text": False, "result_units": {}}
-    (panel,) = graph_of(sweep_charts.compute_chart(calculator, inputs, [axis], ["current"], **options)).panels
-    cells = {name: [value] for name, value in {**inputs, "power": 400}.items()}
+    (panel,) = graph_of(sweep_charts.compute_chart(calculator, inputs, [axis], ["pack_current"], **options)).panels
+    cells = {name: [value] for name, value in {**inputs, "pack_power": 400}.items()}
     uncertainty = evaluate_columns(calculator, cells, 1, text=False, draws=draws).uncertainty
     (line,) = panel.lines
     assert uncertainty is not None
     assert line.range is not None
-    assert line.range.low[-1] == pytest.approx(uncertainty.low["current"][0], rel=1e-9)
-    assert line.range.high[-1] == pytest.approx(uncertainty.high["current"][0], rel=1e-9)
+    assert line.range.low[-1] == pytest.approx(uncertainty.low["pack_current"][0], rel=1e-9)
+    assert line.range.high[-1] == pytest.approx(uncertainty.high["pack_current"][0], rel=1e-9)
 
 
 @pytest.mark.parametrize(("capacity", "ending"), [(650, " of the cases with a result"), ("650 ± 1 mAh", "")])
@@ -308,11 +308,11 @@ def test_a_band_of_some_of_the_cases_is_labelled_so(capacity: object, ending: st
     """A pack that may be too weak for the powers on the axis has a range only where it is not."""
     resistance = {} if ending else {"cell_resistance": "20 ± 0.1 mohm"}
     calculator = registry.load()["pack-current"]
-    axis, _ = make_even_axis(calculator, "power", 100, 600, 9, text=False)
+    axis, _ = make_even_axis(calculator, "pack_power", 100, 600, 9, text=False)
     assert axis is not None
     inputs = {"cells": 4, "capacity": capacity, **resistance}
     options: dict[str, Any] = {"text": False, "result_units": {}}
-    chart = sweep_charts.compute_chart(calculator, inputs, [axis], ["current"], **options)
+    chart = sweep_charts.compute_chart(calculator, inputs, [axis], ["pack_current"], **options)
     assert f">shaded: {COVERAGE}{ending}<" in draw.as_svg(chart, ChartStyle()).decode()
 
 
@@ -321,7 +321,7 @@ def test_points_have_bars_from_end_to_end() -> None:
     calculator = registry.load()["endurance"]
     axis, _ = make_even_axis(calculator, "cells", 2, 6, 5, text=False)
     assert axis is not None
-    inputs = {"capacity": 1300, "power": 250}
+    inputs = {"capacity": 1300, "mean_power": 250}
     options: dict[str, Any] = {"text": False, "result_units": {}}
     chart = sweep_charts.compute_chart(calculator, inputs, [axis], ["endurance"], **options)
     (line,) = graph_of(chart).panels[0].lines
@@ -337,7 +337,7 @@ def test_points_have_bars_from_end_to_end() -> None:
 
 def test_a_waterfall_adds_the_parts_up_to_the_total() -> None:
     parts = [{"name": "frame", "mass": 38.4}, {"name": "motor", "mass": 11.1, "count": 4}, {"mass": 102.7}]
-    chart = chart_of("mass-margin", parts=parts, masses=[31.9], limit=250, resolution=0.1).body
+    chart = chart_of("mass-margin", parts=parts, masses=[31.9], mass_limit=250, scale_resolution=0.1).body
     assert isinstance(chart, Waterfall)
     assert chart.names == ("frame", "motor × 4", "part", "mass 1")
     assert chart.totals == pytest.approx((38.4, 82.8, 185.5, 217.4), rel=1e-12), "by hand"
@@ -349,13 +349,18 @@ def test_a_waterfall_adds_the_parts_up_to_the_total() -> None:
 
 @pytest.mark.parametrize("readings", ["each", "together"])
 def test_the_total_of_a_waterfall_has_its_range(readings: str) -> None:
-    inputs: dict[str, Any] = {"masses": [100, "50 ± 2"], "limit": 250, "resolution": 1, "readings": readings}
-    expected = calculate("mass-margin", **inputs)["uncertainty"]["total"]
+    inputs: dict[str, Any] = {
+        "masses": [100, "50 ± 2"],
+        "mass_limit": 250,
+        "scale_resolution": 1,
+        "weighing_method": readings,
+    }
+    expected = calculate("mass-margin", **inputs)["uncertainty"]["total_mass"]
     chart = chart_of("mass-margin", **inputs)
     assert isinstance(chart.body, Waterfall)
     assert chart.body.ends == (expected["low"], expected["high"])
     assert f">shaded: {COVERAGE}<" in draw.as_svg(chart, ChartStyle()).decode()
-    exact = chart_of("mass-margin", masses=[100], limit=250, resolution=0)
+    exact = chart_of("mass-margin", masses=[100], mass_limit=250, scale_resolution=0)
     assert "shaded" not in draw.as_svg(exact, ChartStyle()).decode()
 
 
@@ -367,7 +372,7 @@ def test_the_total_of_a_waterfall_has_its_range(readings: str) -> None:
     ],
 )
 def test_the_line_of_inputs_says_how_many_entries_there_are(inputs: dict[str, Any], line: str) -> None:
-    response = calculate("mass-margin", limit=250, **inputs)
+    response = calculate("mass-margin", mass_limit=250, **inputs)
     assert summarize_inputs(registry.load()["mass-margin"], response) == line
 
 
@@ -379,7 +384,7 @@ def test_a_named_rule_draws_its_own_limit() -> None:
 
 
 def test_a_long_waterfall_is_shortened_and_still_ends_at_the_total() -> None:
-    chart = chart_of("mass-margin", masses=[1.0] * 300, limit=250).body
+    chart = chart_of("mass-margin", masses=[1.0] * 300, mass_limit=250).body
     assert isinstance(chart, Waterfall)
     assert len(chart.totals) == calculator_charts.MAX_STEPS
     assert chart.totals[-1] == pytest.approx(300, rel=1e-12)
@@ -462,7 +467,8 @@ def test_a_recorded_flight_shows_its_punch_outs() -> None:
     expected = calculate("flight-log", **given)["results"]["punch_outs"]
     graph = graph_of(chart_of("flight-log", **given))
     assert graph.spans == tuple(
-        pytest.approx((punch["start"], punch["start"] + punch["length"])) for punch in expected
+        pytest.approx((punch["punch_start_time"], punch["punch_start_time"] + punch["punch_duration"]))
+        for punch in expected
     ), "in seconds, as the flight is short"
     assert [panel.label for panel in graph.panels] == ["Voltage, V", "Current, A", "Throttle, %"]
     assert graph.panels[1].lines[0].y.max() == pytest.approx(40, rel=1e-12)
@@ -473,8 +479,8 @@ def test_each_punch_out_is_a_bar_named_by_its_time() -> None:
     expected = calculate("flight-log", **given)["results"]["punch_outs"]
     bars = chart_of("flight-log", picture="sag-of-each-punch-out", **given).body
     assert isinstance(bars, BarRows)
-    assert bars.names == tuple(f"{punch['start']:g} s" for punch in expected)
-    assert bars.columns[0].values == pytest.approx([punch["sag"] for punch in expected], rel=1e-12)
+    assert bars.names == tuple(f"{punch['punch_start_time']:g} s" for punch in expected)
+    assert bars.columns[0].values == pytest.approx([punch["voltage_sag"] for punch in expected], rel=1e-12)
 
 
 def test_a_flight_is_compared_with_its_prediction() -> None:
@@ -484,7 +490,9 @@ def test_a_flight_is_compared_with_its_prediction() -> None:
     assert isinstance(bars, BarRows)
     assert bars.columns[0].label == "in %"
     assert bars.columns[0].values[0] == pytest.approx(100 * (151.64 / 140 - 1), abs=0.05)
-    some = {name: value for name, value in given.items() if name not in ("predicted_power", "predicted_current")}
+    some = {
+        name: value for name, value in given.items() if name not in ("predicted_mean_power", "predicted_peak_current")
+    }
     bars = chart_of("flight-log", picture="flown-over-predicted", **some).body
     assert isinstance(bars, BarRows)
     assert len(bars.names) == 1, "what was not predicted is left out"
@@ -502,8 +510,10 @@ def test_measured_flights_are_points_beside_the_fit() -> None:
 @pytest.mark.parametrize(
     ("name", "inputs"),
     [
-        pytest.param("pack-current", {"cells": 6, "capacity": 1300, "power": 700, "cell_resistance": 0}, id="no-limit"),
-        pytest.param("endurance", {"cells": 6, "capacity": 1300, "power": 90000}, id="more-than-the-pack-gives"),
+        pytest.param(
+            "pack-current", {"cells": 6, "capacity": 1300, "pack_power": 700, "cell_resistance": 0}, id="no-limit"
+        ),
+        pytest.param("endurance", {"cells": 6, "capacity": 1300, "mean_power": 90000}, id="more-than-the-pack-gives"),
         pytest.param("flight-log", {"log": {"time": [0.0], "current": [1.0]}}, id="one-sample"),
     ],
 )
@@ -526,7 +536,7 @@ HOSTILE = [
 @pytest.mark.parametrize("shape", SHAPES)
 def test_names_are_drawn_as_plain_text(shape: str) -> None:
     """They are neither markup nor mathematics, and raise no error. SVG holds them unchanged."""
-    chart = chart_of("mass-margin", parts=[{"name": name, "mass": 10} for name in HOSTILE], limit=250)
+    chart = chart_of("mass-margin", parts=[{"name": name, "mass": 10} for name in HOSTILE], mass_limit=250)
     root = ET.fromstring(draw.as_svg(chart, ChartStyle(shape=shape)))
     assert not list(root.iter(f"{SVG}script"))
     letters = "".join(each.text or "" for each in root.iter(f"{SVG}text"))
@@ -543,7 +553,7 @@ def test_names_are_drawn_as_plain_text(shape: str) -> None:
             {"cells": 6, "capacity": 1100, "kv": 1950, "diameter": 5, "pitch": 4, "throttle_cap": 10},
             [10],
         ),
-        ("air-density", {"temperature": -60, "pressure": 1000}, [-60]),
+        ("air-density", {"air_temperature": -60, "air_pressure": 1000}, [-60]),
         ("power-fit", dict(registry.load()["power-fit"].examples[1].given), [620]),
     ],
 )

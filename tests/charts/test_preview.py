@@ -61,19 +61,21 @@ def test_it_has_title_size_and_description_of_the_chart(name: str, inputs: dict[
 
 
 def test_the_description_of_a_curve() -> None:
-    results = calculate("pack-current", cells=6, capacity=1300, power=700, cell_resistance=8)["results"]
-    inputs = {"cells": 6, "capacity": 1300, "power": 700, "cell_resistance": 8}
+    results = calculate("pack-current", cells=6, capacity=1300, pack_power=700, cell_resistance=8)["results"]
+    inputs = {"cells": 6, "capacity": 1300, "pack_power": 700, "cell_resistance": 8}
     assert preview(chart_request("pack-current", inputs))[0].alt == (
-        f"Pack current and loaded pack voltage against power. Here, at 700 W, pack current is "
-        f"{results['current']:.4g} A and loaded pack voltage is {results['loaded_voltage']:.4g} V."
+        f"Pack current and loaded pack voltage against pack power. Here, at 700 W, pack current is "
+        f"{results['pack_current']:.4g} A and loaded pack voltage is {results['loaded_voltage']:.4g} V."
     )
 
 
 @pytest.mark.parametrize(
     ("name", "inputs"),
     [
-        pytest.param("pack-current", {"cells": 6, "capacity": 1300, "power": 700, "cell_resistance": 0}, id="no-limit"),
-        pytest.param("endurance", {"cells": 6, "capacity": 1300, "power": 90000}, id="more-than-the-pack-gives"),
+        pytest.param(
+            "pack-current", {"cells": 6, "capacity": 1300, "pack_power": 700, "cell_resistance": 0}, id="no-limit"
+        ),
+        pytest.param("endurance", {"cells": 6, "capacity": 1300, "mean_power": 90000}, id="more-than-the-pack-gives"),
         pytest.param("flight-log", {"log": {"time": [0.0], "current": [1.0]}}, id="one-sample"),
     ],
 )

@@ -21,9 +21,9 @@ from gramwatt.engine.draws import DRAWS, FEW_DRAWS
 from gramwatt.files.formats import EXTENSIONS
 
 ROWS = [
-    {"id": "a", "cells": 6, "power": 500.0, "capacity": 1300.0},
-    {"id": "b", "cells": 4, "power": 120.5, "capacity": 850.0},
-    {"id": "c", "cells": 3, "power": 60.0, "capacity": 450.0},
+    {"id": "a", "cells": 6, "pack_power": 500.0, "capacity": 1300.0},
+    {"id": "b", "cells": 4, "pack_power": 120.5, "capacity": 850.0},
+    {"id": "c", "cells": 3, "pack_power": 60.0, "capacity": 450.0},
 ]
 SUFFIXES = {"csv": ".csv", "tsv": ".tsv", "ndjson": ".ndjson", "json": ".json"} | {
     "arrow": ".arrows",
@@ -31,7 +31,7 @@ SUFFIXES = {"csv": ".csv", "tsv": ".tsv", "ndjson": ".ndjson", "json": ".json"} 
     "parquet": ".parquet",
 }
 FORMATS = list(SUFFIXES)
-CSV = b"id,cells,power,capacity\na,6,500,1300\nb,4,120.5,850\nc,3,60,450\n"
+CSV = b"id,cells,pack_power,capacity\na,6,500,1300\nb,4,120.5,850\nc,3,60,450\n"
 
 
 def run(*arguments: object, body: bytes | None = None) -> Result:
@@ -135,16 +135,27 @@ def test_an_arrow_extension_may_hold_a_stream(tmp_path: Path) -> None:
 def test_options_are_those_of_the_service() -> None:
     """By hand: 90 mohm Ah / 1.3 Ah = 69.23 mohm; 1000 / (22.7556 + sqrt(22.7556^2 - 2000 x 0.06923)) = 23.678 A."""
     body = b"label;cells;capacity\nx;6;1,3 Ah\n"
-    arguments = ["--set", "power=500 W", "--keep", "label", "--units", "current:mA", "--digits", "5", "--decimal", ","]
+    arguments = [
+        "--set",
+        "pack_power=500 W",
+        "--keep",
+        "label",
+        "--units",
+        "pack_current:mA",
+        "--digits",
+        "5",
+        "--decimal",
+        ",",
+    ]
     result = run("pack-current", "-", *arguments, "--given", "--uncertainty", body=body)
     assert result.exit_code == 0, result.stderr
     header, row = (line.split(";") for line in result.stdout.splitlines())
     output = dict(zip(header, row, strict=True))
-    assert (output["label"], output["current [mA]"], output["capacity [mAh]"]) == ("x", "23678,0", "1300,0")
-    low, high = (float(output[f"current_{end} [mA]"].replace(",", ".")) for end in ("low", "high"))
+    assert (output["label"], output["pack_current [mA]"], output["capacity [mAh]"]) == ("x", "23678,0", "1300,0")
+    low, high = (float(output[f"pack_current_{end} [mA]"].replace(",", ".")) for end in ("low", "high"))
     assert low < 23678 < high
-    assert float(output["current_u [mA]"].replace(",", ".")) < high - low
-    for option, first in (("names", "current"), ("off", "23.68")):
+    assert float(output["pack_current_u [mA]"].replace(",", ".")) < high - low
+    for option, first in (("names", "pack_current"), ("off", "23.68")):
         plain = run("pack-current", "-", "--header", option, "--digits", "4", body=CSV).stdout.splitlines()[0]
         assert plain.split(",")[1] == first
     assert "\t" in run("pack-current", "-", "--sep", "tab", body=CSV.replace(b",", b"\t")).stdout
@@ -162,10 +173,10 @@ def test_an_invalid_row_has_its_error_and_sets_the_status(to: str, tmp_path: Pat
     assert result.exit_code == 1
     assert result.stderr == f"2 rows computed, 1 invalid: {out}\n"
     a, b, c = read(to, out.read_bytes())
-    assert "power" in str(b["error"])
-    assert b.get("current") is None
+    assert "pack_power" in str(b["error"])
+    assert b.get("pack_current") is None
     assert a.get("error") is None
-    assert c["current"] > 0
+    assert c["pack_current"] > 0
 
 
 def test_a_table_that_breaks_off_keeps_the_rows_before(tmp_path: Path) -> None:
@@ -187,7 +198,9 @@ def test_a_table_that_breaks_off_keeps_the_rows_before(tmp_path: Path) -> None:
 
 def test_a_parquet_file_with_a_broken_row_group_keeps_the_rows_before(tmp_path: Path) -> None:
     table = tmp_path / "table.parquet"
-    frame = pa.table({"cells": [6] * 200_000, "power": np.linspace(1, 900, 200_000), "capacity": [1300.0] * 200_000})
+    frame = pa.table(
+        {"cells": [6] * 200_000, "pack_power": np.linspace(1, 900, 200_000), "capacity": [1300.0] * 200_000}
+    )
     pq.write_table(frame, table, row_group_size=100_000, use_dictionary=False, compression="zstd")
     start = pq.ParquetFile(table).metadata.row_group(1).column(1).data_page_offset
     raw = bytearray(table.read_bytes())
@@ -215,7 +228,7 @@ def test_a_parquet_file_with_a_broken_row_group_keeps_the_rows_before(tmp_path: 
             id="a-column-and-a-constant",
         ),
         pytest.param(["pack-current", "-", "--units", "current:kg"], "units: ", id="unit"),
-        pytest.param(["pack-current", "-", "--units", "current"], "result:unit", id="no-unit"),
+        pytest.param(["pack-current", "-", "--units", "pack_current"], "result:unit", id="no-unit"),
         pytest.param(["pack-current", "-", "--decimal", ",", "--sep", ","], "comma", id="comma-twice"),
         pytest.param(["pack-current", "-", "--digits", "13"], "13", id="digits"),
         pytest.param(["pack-current", "-", "--header", "off", "--to", "json"], "output is json", id="header-of-json"),
@@ -241,7 +254,7 @@ def test_a_parquet_file_with_a_broken_row_group_keeps_the_rows_before(tmp_path: 
 def test_an_invalid_command_writes_nothing(arguments: list[str], expected_text: str, tmp_path: Path) -> None:
     existing = tmp_path / "answers.csv"
     existing.write_text("what was there\n", encoding="utf-8")
-    body = CSV.replace(b"power", b"capacty") if "pack-energy" in arguments else CSV
+    body = CSV.replace(b"pack_power", b"capacty") if "pack-energy" in arguments else CSV
     result = run(*arguments, "-o", existing, body=body)
     assert (result.exit_code, result.stdout) == (2, "")
     assert expected_text in result.stderr

@@ -18,7 +18,7 @@ from click.testing import CliRunner, Result
 
 from gramwatt.__main__ import main
 
-CSV = b"id,cells,power,capacity\na,6,500,1300\nb,4,120.5,850\nc,3,60,450\n"
+CSV = b"id,cells,pack_power,capacity\na,6,500,1300\nb,4,120.5,850\nc,3,60,450\n"
 
 
 def run(*arguments: object, body: bytes | None = None) -> Result:
@@ -47,7 +47,7 @@ def test_a_table_may_be_replaced_by_its_own_answer(tmp_path: Path) -> None:
     table = tmp_path / "table.csv"
     table.write_bytes(CSV)
     assert run("pack-current", table, "-o", table).exit_code == 0
-    assert table.read_text(encoding="utf-8").startswith("id,current [A]")
+    assert table.read_text(encoding="utf-8").startswith("id,pack_current [A]")
 
 
 def test_a_new_file_has_the_rights_that_any_other_would(tmp_path: Path) -> None:
@@ -89,7 +89,7 @@ def test_a_closed_pipe_prints_no_error(unbuffered: str, tmp_path: Path) -> None:
     ) as process:
         assert process.stdout is not None
         assert process.stderr is not None
-        assert process.stdout.readline().startswith(b"id,current")
+        assert process.stdout.readline().startswith(b"id,pack_current")
         process.stdout.close()
         assert process.wait(60) == 1
         assert process.stderr.read() == b""
@@ -129,14 +129,14 @@ def test_a_bar_is_shown_on_a_terminal_only(tmp_path: Path) -> None:
 
 def test_a_bar_counts_the_rows_of_a_parquet_file(tmp_path: Path) -> None:
     table = tmp_path / "table.parquet"
-    pq.write_table(pa.table({"cells": [6, 4], "power": [500, 120], "capacity": [1300, 850]}), table)
+    pq.write_table(pa.table({"cells": [6, 4], "pack_power": [500, 120], "capacity": [1300, 850]}), table)
     assert "100%" in on_terminal("pack-current", table, "-o", tmp_path / "answers.parquet")
 
 
 def test_memory_does_not_grow_with_the_table(tmp_path: Path) -> None:
     """Two million rows of Parquet to Parquet: the columns of inputs and results alone are 250 MB."""
     table = tmp_path / "table.parquet"
-    schema = pa.schema({"cells": pa.int64(), "power": pa.float64(), "capacity": pa.float64()})
+    schema = pa.schema({"cells": pa.int64(), "pack_power": pa.float64(), "capacity": pa.float64()})
     with pq.ParquetWriter(table, schema) as writer:
         for _ in range(4):
             power = np.linspace(1, 900, 500_000)

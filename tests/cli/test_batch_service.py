@@ -37,7 +37,7 @@ def service() -> Iterator[str]:
 @pytest.fixture(scope="module")
 def table(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Rows of all sorts, in more than one chunk; 1,250 are invalid, which is more than are reported in full."""
-    lines = ["id,cells,power,capacity,note"]
+    lines = ["id,cells,pack_power,capacity,note"]
     for row in range(20_000):
         power = "much" if row % 16 == 7 else f"{10 + row % 800}{' W' if row % 3 else ''}"
         lines.append(f"r{row},{2 + row % 5},{power},{'1.5 Ah' if row % 7 else 1300},{WORDS[row % 6]}")
@@ -60,7 +60,7 @@ def output(result: Result) -> str:
     [
         pytest.param((), id="plain"),
         pytest.param(("--header", "off", "--digits", "4"), id="no-header"),
-        pytest.param(("--header", "names", "--given", "--uncertainty", "--units", "current:mA"), id="wide"),
+        pytest.param(("--header", "names", "--given", "--uncertainty", "--units", "pack_current:mA"), id="wide"),
         pytest.param(("--set", "chemistry=lihv"), id="constant"),
     ],
 )
@@ -94,13 +94,18 @@ def _write(path: Path) -> None:
     """Write 24,000 rows, every other one invalid."""
     many = 12_000
     inputs = pa.table(
-        {"id": ["a", "b"] * many, "cells": [6, 6] * many, "power": [500, -1] * many, "capacity": [1300.0] * 2 * many}
+        {
+            "id": ["a", "b"] * many,
+            "cells": [6, 6] * many,
+            "pack_power": [500, -1] * many,
+            "capacity": [1300.0] * 2 * many,
+        }
     )
     match path.suffix:
         case ".parquet":
             pq.write_table(inputs, path)
         case ".csv":
-            path.write_text("id,cells,power,capacity\n" + "a,6,500,1300\nb,6,-1,1300\n" * many, encoding="utf-8")
+            path.write_text("id,cells,pack_power,capacity\n" + "a,6,500,1300\nb,6,-1,1300\n" * many, encoding="utf-8")
         case ".ndjson":
             path.write_text("".join(json.dumps(row) + "\n" for row in inputs.to_pylist()), encoding="utf-8")
         case suffix:
@@ -122,7 +127,7 @@ def _read(path: Path) -> pa.Table:
 @pytest.mark.parametrize("to", ["csv", "ndjson", "json", "arrow"])
 def test_a_truncated_table_gives_the_same_message(to: str, service: str, tmp_path: Path) -> None:
     whole = tmp_path / "whole.arrows"
-    inputs = pa.table({"cells": [6] * 3, "power": [500.0] * 3, "capacity": [1300.0] * 3})
+    inputs = pa.table({"cells": [6] * 3, "pack_power": [500.0] * 3, "capacity": [1300.0] * 3})
     with pa.OSFile(str(whole), "wb") as sink, pa.ipc.new_stream(sink, inputs.schema) as stream:
         stream.write_table(inputs)
         stream.write_table(inputs)
@@ -240,7 +245,7 @@ def test_rows_come_back_while_others_are_still_to_be_sent(service: str, tmp_path
     with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE) as process:
         assert process.stdin is not None
         assert process.stdout is not None
-        process.stdin.write(b"id,cells,power,capacity\n" + b"a,6,500,1300\n" * 700_000)
+        process.stdin.write(b"id,cells,pack_power,capacity\n" + b"a,6,500,1300\n" * 700_000)
         process.stdin.flush()
         os.set_blocking(process.stdout.fileno(), False)
         received, tries = b"", 0
@@ -262,7 +267,7 @@ def test_rows_come_back_while_others_are_still_to_be_sent(service: str, tmp_path
     assert rows[-1].startswith(b"z,")
 
 
-@pytest.mark.parametrize(("header", "status"), [(b"cells,power,capacity\n", 130), (b"cels,power\n", 2)])
+@pytest.mark.parametrize(("header", "status"), [(b"cells,pack_power,capacity\n", 130), (b"cels,pack_power\n", 2)])
 def test_an_end_while_more_is_to_come_is_clean(header: bytes, status: int, service: str, tmp_path: Path) -> None:
     """Ctrl+C, and a header that is rejected, while a thread waits for standard input."""
     arguments = ["batch", "pack-current", "-", "-o", str(tmp_path / "out.csv"), "--url", service]
@@ -291,7 +296,7 @@ def test_an_end_while_more_is_to_come_is_clean(header: bytes, status: int, servi
 def test_memory_does_not_grow_with_the_table(service: str, tmp_path: Path) -> None:
     """A million and a half rows by a service: 100 MB of answers."""
     table = tmp_path / "table.csv"
-    table.write_bytes(b"cells,power,capacity\n" + b"6,500,1300\n" * 1_500_000)
+    table.write_bytes(b"cells,pack_power,capacity\n" + b"6,500,1300\n" * 1_500_000)
     code = (
         "import resource, subprocess, sys; subprocess.run(sys.argv[1:], check=True); "
         "print(resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss // 1024)"

@@ -13,9 +13,9 @@ from gramwatt.__main__ import main
 from gramwatt.engine import registry
 from gramwatt.web import create_app
 
-INPUTS = ("pack-current", "cells=6", "capacity=1300", "power=700")
-URL = "/v1/pack-current/chart?cells=6&capacity=1300&power=700"
-SWEEP = ("endurance", "cells=6", "capacity=1300", "--vary", "power=50:400:8")
+INPUTS = ("pack-current", "cells=6", "capacity=1300", "pack_power=700")
+URL = "/v1/pack-current/chart?cells=6&capacity=1300&pack_power=700"
+SWEEP = ("endurance", "cells=6", "capacity=1300", "--vary", "mean_power=50:400:8")
 
 
 @pytest.fixture(scope="module")
@@ -36,9 +36,9 @@ def test_a_file_is_what_the_service_draws(client: FlaskClient, tmp_path: Path, e
 
 def test_looks_and_units(client: FlaskClient, tmp_path: Path) -> None:
     out = tmp_path / "amps"
-    look = ("--theme", "dark", "--shape", "narrow", "--ground", "clear", "--scale", "2", "--units", "current:mA")
+    look = ("--theme", "dark", "--shape", "narrow", "--ground", "clear", "--scale", "2", "--units", "pack_current:mA")
     assert run(*INPUTS, *look, "--format", "png", "-o", str(out)).exit_code == 0
-    query = "&theme=dark&shape=narrow&ground=clear&scale=2&units=current:mA&format=png"
+    query = "&theme=dark&shape=narrow&ground=clear&scale=2&units=pack_current:mA&format=png"
     assert out.read_bytes() == client.get(URL + query).data
 
 
@@ -47,11 +47,11 @@ def test_to_a_pipe(client: FlaskClient) -> None:
 
 
 def test_a_sweep(client: FlaskClient) -> None:
-    url = "/v1/endurance/chart?cells=6&capacity=1300&vary=power&from=50&to=400&count=8&format=txt"
+    url = "/v1/endurance/chart?cells=6&capacity=1300&vary=mean_power&from=50&to=400&count=8&format=txt"
     assert run(*SWEEP, "--format", "txt").stdout_bytes == client.get(url).data
     assert run(*SWEEP, "--show", "mean_current", "--format", "txt").stdout.splitlines()[1].count("mean current") == 1
     grid = run("endurance", "cells=6", *SWEEP[3:], "--vary", "capacity=500:3000:6", "--format", "txt")
-    assert grid.stdout.splitlines()[1].startswith("Over power and capacity, flight time is between")
+    assert grid.stdout.splitlines()[1].startswith("Over average power and capacity, flight time is between")
 
 
 def test_tables_and_recordings(client: FlaskClient) -> None:
@@ -69,15 +69,17 @@ def test_tables_and_recordings(client: FlaskClient) -> None:
         pytest.param(INPUTS, "choose a format: --format", id="no-format"),
         pytest.param((*INPUTS, "-o", "amps.gif"), "choose a format: --format", id="another-ending"),
         pytest.param(("pack-curent", "--format", "svg"), "Did you mean pack-current", id="calculator"),
-        pytest.param((*INPUTS[:3], "--format", "svg"), "power is required", id="missing"),
-        pytest.param((*INPUTS, "--show", "current", "--format", "svg"), "add --vary", id="show-alone"),
+        pytest.param((*INPUTS[:3], "--format", "svg"), "pack_power is required", id="missing"),
+        pytest.param((*INPUTS, "--show", "pack_current", "--format", "svg"), "add --vary", id="show-alone"),
         pytest.param((*SWEEP, "--show", "ended_by", "--format", "svg"), "no result that can be drawn", id="no-number"),
         pytest.param(
             (*SWEEP, "--vary", "cells=2,3", "--vary", "reserve=1,2", "--format", "svg"), "3 inputs", id="three"
         ),
-        pytest.param((*SWEEP[:3], "--vary", "power=1:9:5000", "--format", "svg"), "up to 2000", id="too-many-points"),
         pytest.param(
-            ("endurance", "cells=6", "capacity=9", "power=90000", "--format", "svg"), "nothing to draw", id="nan"
+            (*SWEEP[:3], "--vary", "mean_power=1:9:5000", "--format", "svg"), "up to 2000", id="too-many-points"
+        ),
+        pytest.param(
+            ("endurance", "cells=6", "capacity=9", "mean_power=90000", "--format", "svg"), "nothing to draw", id="nan"
         ),
         pytest.param((*INPUTS, "-o", "nowhere/at/all.svg"), "nowhere", id="no-such-folder"),
     ],

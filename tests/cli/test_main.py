@@ -48,7 +48,7 @@ def test_json_is_the_service_s_byte_for_byte(client: FlaskClient, more: tuple[st
 
 
 def test_a_body_from_standard_input(client: FlaskClient) -> None:
-    body = {"parts": [{"name": "frame", "mass": "38.4 ± 0.1 g"}, {"mass": 11.1, "count": 4}], "limit": 250}
+    body = {"parts": [{"name": "frame", "mass": "38.4 ± 0.1 g"}, {"mass": 11.1, "count": 4}], "mass_limit": 250}
     served = client.post("/v1/mass-margin", json=body)
     result = run("calc", "mass-margin", "--json", "--body", "-", body=json.dumps(body).encode())
     assert result.stdout_bytes == served.data
@@ -188,7 +188,9 @@ def test_a_recording_in_a_file(tmp_path: Path) -> None:
     local.write_bytes(FLIGHT.read_bytes().replace(b",", b";").replace(b".", b","))
     by_comma = CliRunner().invoke(main, [*arguments[:3], str(local), "--decimal-sent", ",", *arguments[4:], "--json"])
     assert json.loads(by_comma.output)["results"] == sent.get_json()["results"]
-    shown = CliRunner().invoke(main, ["calc", "overlay-cues", "--log", str(FLIGHT), "--format", "vtt", "offset=2 s"])
+    shown = CliRunner().invoke(
+        main, ["calc", "overlay-cues", "--log", str(FLIGHT), "--format", "vtt", "video_offset=2 s"]
+    )
     assert shown.output.startswith("WEBVTT\n")
 
 
@@ -213,7 +215,7 @@ CRAFT: Final[dict[str, Any]] = {
     "diameter": 4,
     "pitch": 3,
     "dry_mass": 150,
-    "limit": 250,
+    "mass_limit": 250,
     "packs": [{"name": "flown", "cells": 4, "capacity": 850, "mass": 99}],
 }
 RECORDED: Final[dict[str, Any]] = {"cells": 4, "capacity": 850, "mass": 249}
@@ -246,7 +248,7 @@ def test_a_recording_beside_the_inputs_of_a_file(tmp_path: Path) -> None:
     by_pack = run_with_logs({"craft": CRAFT}, tmp_path)
     for flights, results in (appended, filled, of_craft, by_pack):
         assert [flight["log"]["samples"] for flight in flights] == [filled[0][0]["log"]["samples"]]
-        assert results["by_setup"][0]["average_power"] == pytest.approx(power, rel=1e-6)
+        assert results["by_setup"][0]["mean_power"] == pytest.approx(power, rel=1e-6)
         assert results == filled[1]
     assert ["log" in flight for flight in both[0]] == [False, True]
 

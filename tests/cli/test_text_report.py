@@ -73,7 +73,7 @@ def test_results_have_labels_units_and_a_range() -> None:
 
 
 def test_findings_come_before_the_results() -> None:
-    lines = run("calc", "pack-current", "cells=6", "capacity=1300 mAh", "power=500").stdout.splitlines()
+    lines = run("calc", "pack-current", "cells=6", "capacity=1300 mAh", "pack_power=500").stdout.splitlines()
     finding = next(index for index, line in enumerate(lines) if line.startswith("! "))
     assert finding < next(index for index, line in enumerate(lines) if line.endswith("95 % range"))
     assert any(line.startswith("? ") for line in lines[finding:])
@@ -87,9 +87,11 @@ def test_digits_and_units() -> None:
 @pytest.mark.parametrize(("mass", "expected"), [(300.0, "0"), (250.3, "< 0.1")])
 def test_a_probability_has_one_digit_after_the_point(mass: float, expected: str) -> None:
     """By hand, above a limit of 250 g, a scale of 0.1 g: 300 g are 1,700 standard uncertainties, 250.3 g are ten."""
-    given: dict[str, Any] = {"masses": [mass], "limit": 250, "resolution": 0.1}
-    assert 0 <= calculate("mass-margin", **given)["results"]["probability_under"] < 1e-6
-    label = get_label("probability_under", registry.load()["mass-margin"].result_fields["probability_under"])
+    given: dict[str, Any] = {"masses": [mass], "mass_limit": 250, "scale_resolution": 0.1}
+    assert 0 <= calculate("mass-margin", **given)["results"]["probability_under_limit"] < 1e-6
+    label = get_label(
+        "probability_under_limit", registry.load()["mass-margin"].result_fields["probability_under_limit"]
+    )
     assert re.search(rf"^{label} +{expected} %$", run("calc", "mass-margin", body=given).stdout, re.MULTILINE)
 
 
@@ -191,10 +193,10 @@ def test_a_terminal_without_colours_gets_none() -> None:
 
 def test_an_input_that_is_also_a_result_has_the_unit_of_its_value() -> None:
     """25 °C is 77 °F: the input in the report and on the chart as well as the result."""
-    result = run("calc", "air-density", "temperature=25", "elevation=0", "--units", "temperature:degF")
+    result = run("calc", "air-density", "air_temperature=25", "elevation=0", "--units", "temperature:degF")
     assert result.exit_code == 0, result.output
     assert "77 °F" in result.stdout
     assert "77 °C" not in result.stdout
     assert "25 °F" not in result.stdout
-    response = calculate("air-density", temperature=25, elevation=0, units={"temperature": "degF"})
+    response = calculate("air-density", air_temperature=25, elevation=0, units={"air_temperature": "degF"})
     assert "Air temperature 77 °F" in summarize_inputs(registry.get("air-density"), response)

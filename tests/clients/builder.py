@@ -22,7 +22,7 @@ CRAFT: Final[dict[str, Any]] = {
         {"name": "video transmitter", "mass": 33},
         {"name": "camera", "mass": 28},
     ],
-    "limit": 600,
+    "mass_limit": 600,
     "packs": [
         {"name": "4 cells small", "cells": 4, "capacity": 1300, "mass": 155},
         {"name": "4 cells", "cells": 4, "capacity": 1500, "mass": 172},
@@ -32,7 +32,7 @@ CRAFT: Final[dict[str, Any]] = {
     "kv": 1750,
     "diameter": 5,
     "pitch": 4.3,
-    "setups": [{"pack": "4 cells"}, {"pack": "6 cells", "match": "rotor-speed"}],
+    "setups": [{"pack": "4 cells"}, {"pack": "6 cells", "match_quantity": "rotor-speed"}],
 }
 
 

@@ -14,7 +14,7 @@ from clients.running import environment, number
 from gramwatt import calculate
 
 PARTS = ("frame", "motors", "electronics", "camera", "pack")
-HEADER = "name,cells,capacity,discharge_rating,power,burst_power,frame,motors,electronics,camera,pack,limit"
+HEADER = "name,cells,capacity,discharge_rating,mean_power,burst_power,frame,motors,electronics,camera,pack,mass_limit"
 
 
 def compare(examples: Path, *arguments: str) -> "subprocess.CompletedProcess[str]":
@@ -49,11 +49,13 @@ def test_figures_are_the_calculators(demonstration: "subprocess.CompletedProcess
         flight, burst, mass = answers(build)
         assert row["min"] == f"{flight['endurance']:.1f}"
         assert row["ended by"] == flight["ended_by"]
-        assert row["A"] == f"{burst['current']:.1f}"
+        assert row["A"] == f"{burst['pack_current']:.1f}"
         assert row["V/cell"] == f"{burst['loaded_cell_voltage']:.2f}"
-        assert row["% rating"] == ("-" if burst["rating_used"] is None else f"{burst['rating_used']:.0f}")
-        assert row["g"] == f"{mass['total']:.1f}"
-        assert row["g left"] == f"{mass['margin']:.1f}"
+        assert row["% rating"] == (
+            "-" if burst["discharge_rating_share"] is None else f"{burst['discharge_rating_share']:.0f}"
+        )
+        assert row["g"] == f"{mass['total_mass']:.1f}"
+        assert row["g left"] == f"{mass['mass_margin']:.1f}"
         assert row["verdict"] == mass["verdict"]
 
 
@@ -63,9 +65,9 @@ def answers(build: dict[str, str]) -> tuple[dict[str, Any], dict[str, Any], dict
     rating = {"discharge_rating": number(build["discharge_rating"])} if build["discharge_rating"] else {}
     masses = [number(build[part]) for part in PARTS]
     return (
-        calculate("endurance", **pack, power=number(build["power"]))["results"],
-        calculate("pack-current", **pack, **rating, power=number(build["burst_power"]))["results"],
-        calculate("mass-margin", masses=masses, limit=number(build["limit"]))["results"],
+        calculate("endurance", **pack, mean_power=number(build["mean_power"]))["results"],
+        calculate("pack-current", **pack, **rating, pack_power=number(build["burst_power"]))["results"],
+        calculate("mass-margin", masses=masses, mass_limit=number(build["mass_limit"]))["results"],
     )
 
 
@@ -102,7 +104,7 @@ def test_a_bad_row_spoils_no_other(service: str, examples: Path, tmp_path: Path)
     assert "endurance: 1 error: capacity: Write a decimal point" in comma
     assert "240.0  under" in comma
     assert "pack-current: The pack cannot deliver 9000 W" in greedy
-    assert f"{calculate('endurance', cells=6, capacity=1300, power=200)['results']['endurance']:.1f}" in greedy
+    assert f"{calculate('endurance', cells=6, capacity=1300, mean_power=200)['results']['endurance']:.1f}" in greedy
     assert "capacity is required" in short
     assert good.endswith("under")
     assert "Traceback" not in ran.stderr
@@ -141,12 +143,12 @@ def test_variations_of_one_craft(service: str, examples: Path) -> None:
     assert len(driven) == len(variations) == len(craft["packs"]) * len(craft["propellers"])
     for (name, *figures), row in zip(driven, variations, strict=True):
         found = calculate("full-throttle", craft=craft, pack=row["pack"], propeller=row["propeller"])["results"]
-        columns = ("pack_current", "loaded_cell_voltage", "rating_used", "hover_power")
+        columns = ("pack_current", "loaded_cell_voltage", "discharge_rating_share", "hover_power")
         assert (name, *figures) == (row["name"], *(f"{found[column]:.4g}" for column in columns))
     margins = {name: float(margin) for name, _, margin, _ in weighed}
     assert len(margins) == 2 * len(craft["packs"])
     for pack in craft["packs"]:
-        total = calculate("mass-margin", craft=craft, pack=pack["name"])["results"]["margin"]
+        total = calculate("mass-margin", craft=craft, pack=pack["name"])["results"]["mass_margin"]
         assert margins[f"{pack['name']}, all parts"] == pytest.approx(total, abs=0.01)
         assert margins[f"{pack['name']}, without camera"] == pytest.approx(total + 9.1, abs=0.01)  # its mass
     assert list(margins.values()) == sorted(margins.values(), reverse=True)

@@ -28,14 +28,14 @@ BASIC = {
     "B4": "62.5",
     "C1": '=GRAMWATT("pack-energy";"usable_energy";A1:B3)',
     "C2": '=GRAMWATT("pack-energy";"usable_energy";"cells";6;"capacity";"1.3 ± 0.02 Ah";"reserve";12.5)',
-    "C3": '=GRAMWATT("pack-current";"loaded_cell_voltage";A1;B1;A2;B2;A4;B4;"power";212.5)*2',
-    "C4": '=GRAMWATT("mass-margin";"verdict";"masses";"100, 120.5 g, 29.6";"rule";"eu-registration";"resolution";0.1)',
+    "C3": '=GRAMWATT("pack-current";"loaded_cell_voltage";A1;B1;A2;B2;A4;B4;"pack_power";212.5)*2',
+    "C4": '=GRAMWATT("mass-margin";"verdict";"masses";"100, 120.5 g";"rule";"eu-registration";"scale_resolution";0.1)',
     "C5": '=GRAMWATT("pack-energy";"usable_energy";"cells";6;"capacity";-1)',
     "C6": '=GRAMWATT("pack energy";"usable_energy")',
-    "C7": '=GRAMWATT("pack-current";"current";"cells";6;"capacity";1300;"power";9000)',
+    "C7": '=GRAMWATT("pack-current";"pack_current";"cells";6;"capacity";1300;"pack_power";9000)',
     "C8": '=GRAMWATT("pack-energy";"usable_energy";"cells")',
     "C10": '=GRAMWATT("pack-energy";"usable_energy";"cells";B1;"capacity";B2;"reserve";B3)',
-    "C9": '=GRAMWATT("mass-margin";"running_total";"masses";"100,120.5";"limit";0.00025)',
+    "C9": '=GRAMWATT("mass-margin";"running_total_mass";"masses";"100,120.5";"mass_limit";0.00025)',
 }
 
 
@@ -122,7 +122,7 @@ def test_basic_function_gives_numbers(shown: Shown) -> None:
     energy = calculate("pack-energy", cells=6, capacity=1300.5)["results"]["usable_energy"]
     reserved = calculate("pack-energy", cells=6, capacity="1.3 Ah", reserve=12.5)["results"]["usable_energy"]
     pack: dict[str, Any] = {"cells": 6, "capacity": 1300.5, "state_of_charge": 62.5}
-    voltage = calculate("pack-current", power=212.5, **pack)["results"]["loaded_cell_voltage"]
+    voltage = calculate("pack-current", pack_power=212.5, **pack)["results"]["loaded_cell_voltage"]
     assert shown.basic["C1"]["value"] == pytest.approx(energy, rel=1e-11)
     assert shown.basic["C2"]["value"] == pytest.approx(reserved, rel=1e-11)
     assert shown.basic["C10"]["value"] == pytest.approx(energy, rel=1e-11)
@@ -132,7 +132,7 @@ def test_basic_function_gives_numbers(shown: Shown) -> None:
 def test_basic_function_gives_texts_and_says_what_is_wrong(shown: Shown) -> None:
     """Words and lists as they are; errors in the service's words, never a traceback."""
     texts = {address: shown.basic[address]["text"] for address in ("C4", "C5", "C6", "C7", "C8", "C9")}
-    verdict = calculate("mass-margin", masses=[100, 120.5, 29.6], rule="eu-registration", resolution=0.1)["results"][
+    verdict = calculate("mass-margin", masses=[100, 120.5], rule="eu-registration", scale_resolution=0.1)["results"][
         "verdict"
     ]
     assert texts["C4"] == verdict
@@ -147,14 +147,14 @@ def test_basic_function_gives_texts_and_says_what_is_wrong(shown: Shown) -> None
 def test_python_macro_fills_the_table(shown: Shown) -> None:
     """Figures and cautions next to each power; an error is in its row; a row without power does not change."""
     for row, power in ((2, 120), (3, "0.4 kW"), (7, 87.25)):
-        given: dict[str, Any] = PACK | {"power": power}
+        given: dict[str, Any] = PACK | {"pack_power": power}
         answer = calculate("pack-current", **given)
-        assert shown.table[f"B{row}"]["value"] == pytest.approx(answer["results"]["current"], rel=1e-11)
+        assert shown.table[f"B{row}"]["value"] == pytest.approx(answer["results"]["pack_current"], rel=1e-11)
         assert shown.table[f"C{row}"]["value"] == pytest.approx(answer["results"]["loaded_cell_voltage"], rel=1e-11)
         assert "Lithium packs can burn" in shown.table[f"D{row}"]["text"]
     assert [shown.table[address]["text"] for address in ("B4", "C4", "B5", "C5")] == [""] * 4
     assert shown.table["D4"]["text"].startswith("The pack cannot deliver 9000 W")
-    assert "power: Must be at least 0" in shown.table["D5"]["text"]
+    assert "pack_power: Must be at least 0" in shown.table["D5"]["text"]
     assert shown.table["D6"]["text"] == "kept"
 
 

@@ -45,9 +45,9 @@ def flown(service: str, craft: Any, built: Any) -> Any:
     query = {
         "craft": json.dumps(craft),
         "pack": "4 cells",
-        "predicted_power": four["average_power"],
+        "predicted_mean_power": four["mean_power"],
         "predicted_endurance": four["endurance"],
-        "predicted_current": four["current"],
+        "predicted_peak_current": four["pack_current"],
     }
     url = f"{service}/v1/flight-log/log?{urllib.parse.urlencode(query)}"
     return post(url, FLIGHT.read_bytes(), "text/csv")
@@ -60,7 +60,7 @@ def find_setup(built: Any, name: str) -> Any:
 
 def test_the_setups_of_the_craft_are_compared(built: Any, craft: Any) -> None:
     assert [each["name"] for each in built["results"]["by_setup"]] == [each["name"] for each in craft["setups"]]
-    assert {"parts", "packs", "propellers", "setups", "flights", "limit"} <= set(built["from_craft"])
+    assert {"parts", "packs", "propellers", "setups", "flights", "mass_limit"} <= set(built["from_craft"])
 
 
 def test_under_the_limit_with_which_pack(built: Any, craft: Any) -> None:
@@ -70,7 +70,7 @@ def test_under_the_limit_with_which_pack(built: Any, craft: Any) -> None:
     for setup, pack in (("4 cells", "4 cells"), ("6 cells", "6 cells"), ("6 cells large, capped", "6 cells large")):
         found = find_setup(built, setup)
         assert found["mass"] == pytest.approx(dry + packs[pack], rel=1e-12)
-        assert found["margin"] == pytest.approx(craft["limit"] - dry - packs[pack], rel=1e-9)
+        assert found["mass_margin"] == pytest.approx(craft["mass_limit"] - dry - packs[pack], rel=1e-9)
     verdicts = {each["name"]: each["verdict"] for each in built["results"]["by_setup"]}
     assert [name for name, verdict in verdicts.items() if verdict != "under"] == ["6 cells large, capped"]
     assert any(each["code"] == "over-limit" and "6 cells large" in each["text"] for each in built["cautions"])
@@ -78,8 +78,8 @@ def test_under_the_limit_with_which_pack(built: Any, craft: Any) -> None:
 
 def test_minutes_amps_and_sag(built: Any) -> None:
     """Each setup has them with a range that holds the figure, and the power rests on the recorded flight."""
-    assert built["results"]["power_from"] == "flights"
-    for column in ("endurance", "current", "capped_current", "capped_cell_voltage"):
+    assert built["results"]["mean_power_source"] == "flights"
+    for column in ("endurance", "pack_current", "capped_pack_current", "capped_cell_voltage"):
         uncertainty = built["uncertainty"][f"by_setup.{column}"]
         for at, setup in enumerate(built["results"]["by_setup"]):
             assert uncertainty["low"][at] < setup[column] < uncertainty["high"][at], (column, setup["name"])
@@ -92,9 +92,11 @@ def test_the_cap_matches_the_other_pack(built: Any) -> None:
     assert six["throttle_cap"] == four["throttle_cap"] == 100
     assert 60 < capped["throttle_cap"] < 75  # a rule of thumb, no source: four sixths, more for the sag
     assert capped["capped_thrust"] == pytest.approx(four["capped_thrust"], rel=1e-6)
-    assert capped["capped_current"] < four["capped_current"] < six["capped_current"]
-    assert six["rating_used"] > 100 > capped["rating_used"]
-    assert any(each["code"] == "over-rating" and each["text"].startswith("6 cells:") for each in built["cautions"])
+    assert capped["capped_pack_current"] < four["capped_pack_current"] < six["capped_pack_current"]
+    assert six["discharge_rating_share"] > 100 > capped["discharge_rating_share"]
+    assert any(
+        each["code"] == "over-discharge-rating" and each["text"].startswith("6 cells:") for each in built["cautions"]
+    )
 
 
 def test_a_cold_day_and_another_propeller(built: Any) -> None:
@@ -103,7 +105,7 @@ def test_a_cold_day_and_another_propeller(built: Any) -> None:
     assert cold["capped_cell_voltage"] < four["capped_cell_voltage"]
     assert cold["endurance"] < four["endurance"]
     assert other["mass_change"] == pytest.approx(-3.2, rel=1e-9)
-    assert other["capped_current"] != pytest.approx(four["capped_current"], rel=0.01)
+    assert other["capped_pack_current"] != pytest.approx(four["capped_pack_current"], rel=0.01)
 
 
 def test_what_the_recorded_flight_says(flown: Any, built: Any) -> None:
@@ -115,15 +117,17 @@ def test_what_the_recorded_flight_says(flown: Any, built: Any) -> None:
     charge = sum((b[0] - a[0]) * (a[2] + b[2]) / 2 for a, b in steps) / 3.6
     energy = sum((b[0] - a[0]) * (a[1] * a[2] + b[1] * b[2]) / 2 for a, b in steps) / 3600
     results = flown["results"]
-    assert results["charge"] == pytest.approx(charge, rel=2e-3)
-    assert results["energy"] == pytest.approx(energy, rel=2e-3)
-    assert results["used"] == pytest.approx(100 * charge / 1300, rel=2e-3), "of the pack in the craft document"
+    assert results["charge_used"] == pytest.approx(charge, rel=2e-3)
+    assert results["energy_used"] == pytest.approx(energy, rel=2e-3)
+    assert results["charge_used_share"] == pytest.approx(100 * charge / 1300, rel=2e-3), (
+        "of the pack in the craft document"
+    )
     assert results["peak_current"] == max(current for _, _, current in points)
     four = find_setup(built, "4 cells")
     for name, measured, predicted in (
-        ("power_deviation", results["mean_power"], four["average_power"]),
-        ("endurance_deviation", None, four["endurance"]),
-        ("current_deviation", results["peak_current"], four["current"]),
+        ("mean_power_deviation_share", results["mean_power"], four["mean_power"]),
+        ("endurance_deviation_share", None, four["endurance"]),
+        ("peak_current_deviation_share", results["peak_current"], four["pack_current"]),
     ):
         assert -40 < results[name] < 40
         if measured is not None:
@@ -153,7 +157,7 @@ def test_the_curl_commands_of_the_readme(service: str, built: Any, flown: Any) -
         for command in commands
     )
     assert first == built
-    assert second["results"]["energy"] == flown["results"]["energy"]
+    assert second["results"]["energy_used"] == flown["results"]["energy_used"]
 
 
 def test_the_python_code_of_the_readme(
@@ -165,7 +169,7 @@ def test_the_python_code_of_the_readme(
     *lines, amps = capsys.readouterr().out.splitlines()
     setups = built["results"]["by_setup"]
     assert lines == [f"{each['name']} {each['verdict']} {each['endurance']}" for each in setups]
-    assert float(amps) == pytest.approx(find_setup(built, "6 cells")["current"], rel=1e-9)
+    assert float(amps) == pytest.approx(find_setup(built, "6 cells")["pack_current"], rel=1e-9)
 
 
 def test_the_commands_of_the_readme(built: Any, flown: Any, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -179,7 +183,7 @@ def test_the_commands_of_the_readme(built: Any, flown: Any, monkeypatch: pytest.
         outputs.append(json.loads(result.stdout))
     first, second = outputs
     assert first["results"] == built["results"]
-    assert second["results"]["energy"] == flown["results"]["energy"]
+    assert second["results"]["energy_used"] == flown["results"]["energy_used"]
 
 
 def test_the_craft_is_valid() -> None:

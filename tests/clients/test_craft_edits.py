@@ -53,7 +53,7 @@ def test_another_pack_is_a_new_one(builder: Builder) -> None:
 def test_clear_lasts(builder: Builder) -> None:
     """The address holds none of the figures that were cleared."""
     page = builder.page
-    store(builder, {"parts": [{"name": "hull", "mass": 77}], "limit": 600}, "mass-margin")
+    store(builder, {"parts": [{"name": "hull", "mass": 77}], "mass_limit": 600}, "mass-margin")
     expect(page.locator("[id='parts.0.name']")).to_have_value("hull")
     page.locator("#craft summary").click()
     page.get_by_role("button", name="Clear from this device").click()

@@ -26,7 +26,7 @@ def test_the_whole_job_takes_few_entries(page: Page, service: str, examples: Pat
     builder = Builder(page, service)
     builder.open("mass-margin")
     builder.enter_rows("parts", CRAFT["parts"])
-    builder.enter("limit", CRAFT["limit"])
+    builder.enter("mass_limit", CRAFT["mass_limit"])
     builder.enter("rule", "")  # the example's
     builder.settle()
     builder.open("build")
@@ -154,12 +154,12 @@ def test_the_figures_of_an_address_stay_apart(page: Page, service: str) -> None:
     page.locator("#masses").fill("100, 120")
     link = page.locator("#more a")
     expect(link).to_have_attribute("href", re.compile("masses=100"))
-    page.evaluate("localStorage.setItem('gramwatt.craft', JSON.stringify({limit: 300}))")
+    page.evaluate("localStorage.setItem('gramwatt.craft', JSON.stringify({mass_limit: 300}))")
     link.click()
     builder.settle()
     expect(page.locator("#masses")).to_have_value("100, 120")
     page.locator("#masses").fill("100, 130")
-    assert builder.craft() == {"limit": 300}
+    assert builder.craft() == {"mass_limit": 300}
     page.get_by_role("button", name="Add these to my craft").click()
     assert builder.craft()["masses"] == [100, 130]
 

@@ -18,7 +18,7 @@ from gramwatt.web.pages.web_component import LATEST, integrity
 
 pytestmark = pytest.mark.client("chromium")
 
-ENDURANCE = '<gramwatt-calculator name="endurance" cells="6" capacity="1300" power="200"></gramwatt-calculator>'
+ENDURANCE = '<gramwatt-calculator name="endurance" cells="6" capacity="1300" mean_power="200"></gramwatt-calculator>'
 PACK = '<gramwatt-calculator name="pack-energy" cells="6" capacity="1300"></gramwatt-calculator>'
 REJECTED = "Failed to load resource: the server responded with a status of 422"
 
@@ -88,7 +88,7 @@ def changed(page: Page, inputs: dict[str, Any]) -> Any:
 def test_two_lines_are_a_calculator(club: Any, service: str) -> None:
     """Across origins, under a strict policy, with its digest checked: the result is the library's."""
     page, log = club(ENDURANCE)
-    found = calculate("endurance", cells=6, capacity=1300, power=200)
+    found = calculate("endurance", cells=6, capacity=1300, mean_power=200)
     expect(page.locator("gramwatt-calculator .headline")).to_contain_text("Flight time: 7.08")
     (detail,) = events(page, "result")
     assert detail["answer"] == json.loads(json.dumps(found))
@@ -108,15 +108,15 @@ def test_two_lines_are_a_calculator(club: Any, service: str) -> None:
 def test_a_visitor_changes_it_and_the_page_hears(club: Any) -> None:
     page, log = club(ENDURANCE)
     expect(page.locator("gramwatt-calculator .headline")).to_contain_text("7.08")
-    page.get_by_label("Power", exact=True).fill("300")
-    page.get_by_label("Power", exact=True).press("Tab")
-    value = calculate("endurance", cells=6, capacity=1300, power=300)["results"]["endurance"]
+    page.get_by_label("Average power", exact=True).fill("300")
+    page.get_by_label("Average power", exact=True).press("Tab")
+    value = calculate("endurance", cells=6, capacity=1300, mean_power=300)["results"]["endurance"]
     expect(page.locator("gramwatt-calculator .headline")).to_contain_text(f"{value:.1f}")
-    detail = changed(page, {"cells": 6, "capacity": 1300, "power": 300})
+    detail = changed(page, {"cells": 6, "capacity": 1300, "mean_power": 300})
     assert detail["answer"]["results"]["endurance"] == value
-    page.get_by_label("Power", exact=True).fill("0.3")
-    page.get_by_label("Unit of power").select_option("kW")
-    detail = changed(page, {"cells": 6, "capacity": 1300, "power": "0.3 kW"})
+    page.get_by_label("Average power", exact=True).fill("0.3")
+    page.get_by_label("Unit of average power").select_option("kW")
+    detail = changed(page, {"cells": 6, "capacity": 1300, "mean_power": "0.3 kW"})
     assert detail["answer"]["results"]["endurance"] == value
     assert log.errors == []
 
@@ -152,12 +152,12 @@ def test_attributes_are_the_inputs(club: Any) -> None:
 
 def test_fields_and_results_of_ones_own_choice_and_a_picture(club: Any) -> None:
     page, log = club(
-        '<gramwatt-calculator name="pack-current" cells="6" capacity="1300" power="400" fields="power, reserve" '
-        'results="c_rate loaded_voltage" picture="dark"></gramwatt-calculator>'
+        '<gramwatt-calculator name="pack-current" cells="6" capacity="1300" pack_power="400" '
+        'fields="pack_power, reserve" results="c_rate loaded_voltage" picture="dark"></gramwatt-calculator>'
     )
     expect(page.locator("gramwatt-calculator svg")).to_be_visible()
     assert "#8cc4dc" in page.locator("gramwatt-calculator svg").inner_html()
-    assert page.locator("gramwatt-calculator label").all_inner_texts() == ["Power"]
+    assert page.locator("gramwatt-calculator label").all_inner_texts() == ["Pack power"]
     assert page.locator("gramwatt-calculator dt").all_inner_texts() == ["Loaded pack voltage", "C-rate"]
     assert page.locator("gramwatt-calculator svg title").text_content() == "Current and voltage against power"
     assert log.errors == []
@@ -166,7 +166,7 @@ def test_fields_and_results_of_ones_own_choice_and_a_picture(club: Any) -> None:
 def test_parts_are_rows(club: Any) -> None:
     parts = '[{"name": "frame", "mass": 38.4}, {"name": "it&apos;s", "mass": "0.2 lb"}]'
     page, log = club(
-        f"<gramwatt-calculator name='mass-margin' limit='250' parts='{parts}' picture></gramwatt-calculator>"
+        f"<gramwatt-calculator name='mass-margin' mass_limit='250' parts='{parts}' picture></gramwatt-calculator>"
     )
     expect(page.locator("gramwatt-calculator .headline")).to_contain_text("120.88")
     expect(page.locator("gramwatt-calculator svg")).to_contain_text("it's")
@@ -183,11 +183,11 @@ def test_parts_are_rows(club: Any) -> None:
 def test_errors_appear_next_to_their_fields(club: Any) -> None:
     page, log = club(ENDURANCE)
     expect(page.locator("gramwatt-calculator .headline")).to_be_visible()
-    power = page.get_by_label("Power", exact=True)
+    power = page.get_by_label("Average power", exact=True)
     power.fill("much")
     expect(power).to_have_attribute("aria-invalid", "true")
     expect(page.locator("gramwatt-calculator .fault").first).to_contain_text("Accepted: above 0")
-    assert events(page, "problem")[-1]["problem"]["errors"][0]["pointer"] == "/power"
+    assert events(page, "problem")[-1]["problem"]["errors"][0]["pointer"] == "/mean_power"
     assert page.evaluate("document.querySelector('gramwatt-calculator').answer") is None
     power.fill("200")
     expect(page.locator("gramwatt-calculator .fault")).to_have_count(0)
@@ -199,8 +199,8 @@ def test_an_error_appears_in_its_own_row(club: Any) -> None:
     """Also below a row that is still blank; a value that is no table is reported."""
     parts = '[{"mass": 5}, {}, {"mass": "heavy"}]'
     page, _ = club(
-        f"<gramwatt-calculator id='a' name='mass-margin' limit='250' parts='{parts}'></gramwatt-calculator>"
-        "<gramwatt-calculator id='b' name='mass-margin' limit='250' parts='no list'></gramwatt-calculator>"
+        f"<gramwatt-calculator id='a' name='mass-margin' mass_limit='250' parts='{parts}'></gramwatt-calculator>"
+        "<gramwatt-calculator id='b' name='mass-margin' mass_limit='250' parts='no list'></gramwatt-calculator>"
     )
     expect(page.locator("#a").get_by_label("Mass of part 3", exact=True)).to_have_attribute("aria-invalid", "true")
     assert page.locator("#a [aria-invalid]").count() == 1
@@ -302,7 +302,9 @@ def test_it_fits(club: Any, width: int) -> None:
 
 
 CRAFT = EXAMPLES / "craft" / "craft.json"
-FROM_CRAFT = '<gramwatt-calculator name="endurance" craft="craft.json" pack="{pack}" power="160"></gramwatt-calculator>'
+FROM_CRAFT = (
+    '<gramwatt-calculator name="endurance" craft="craft.json" pack="{pack}" mean_power="160"></gramwatt-calculator>'
+)
 
 
 @pytest.fixture
@@ -315,11 +317,12 @@ def craft(tmp_path: Path) -> Any:
 def test_a_craft_document_gives_the_inputs(club: Any, craft: Any) -> None:
     """Two elements fetch it once; attributes win; a visitor chooses another pack by its name."""
     page, log = club(
-        FROM_CRAFT.format(pack="6 cells") + FROM_CRAFT.format(pack="4 cells").replace(" power", ' reserve="30" power')
+        FROM_CRAFT.format(pack="6 cells")
+        + FROM_CRAFT.format(pack="4 cells").replace(" mean_power", ' reserve="30" mean_power')
     )
     first, second = page.locator("gramwatt-calculator").all()
     six, four = (
-        calculate("endurance", craft=craft, power=160, **own)
+        calculate("endurance", craft=craft, mean_power=160, **own)
         for own in ({"pack": "6 cells"}, {"pack": "4 cells", "reserve": 30})
     )
     expect(first.locator(".headline")).to_contain_text(f"{six['results']['endurance']:.4g}")
@@ -331,9 +334,9 @@ def test_a_craft_document_gives_the_inputs(club: Any, craft: Any) -> None:
         four["from_craft"],
     ]
     first.locator("#input-pack").select_option("6 cells large")
-    large = calculate("endurance", craft=craft, power=160, pack="6 cells large")["results"]["endurance"]
+    large = calculate("endurance", craft=craft, mean_power=160, pack="6 cells large")["results"]["endurance"]
     expect(first.locator(".headline")).to_contain_text(f"{large:.4g}")
-    changed(page, {"pack": "6 cells large", "power": 160})
+    changed(page, {"pack": "6 cells large", "mean_power": 160})
     assert log.errors == []
 
 
@@ -361,7 +364,7 @@ def test_what_neither_craft_nor_attributes_give_is_a_field(club: Any, craft: Any
     assert element.locator(".fault, [aria-invalid]").count() == 0
     assert element.locator("input").count() == 1
     element.locator("input").fill("160")
-    found = calculate("endurance", craft=craft, power=160)["results"]["endurance"]
+    found = calculate("endurance", craft=craft, mean_power=160)["results"]["endurance"]
     expect(element.locator(".headline")).to_contain_text(f"{found:.4g}")
     assert all(error.startswith(REJECTED) for error in log.errors)
 
@@ -380,7 +383,8 @@ def test_a_craft_that_cannot_be_used_is_one_clear_sentence(club: Any, craft: Any
             "wrong.json": "craft.reserve: ",
         }
         tags = "".join(
-            f'<gramwatt-calculator name="endurance" craft="{at}" power="160"></gramwatt-calculator>' for at in texts
+            f'<gramwatt-calculator name="endurance" craft="{at}" mean_power="160"></gramwatt-calculator>'
+            for at in texts
         )
         page, _ = club(tags + FROM_CRAFT.format(pack="5 cells"))
         *elements, unknown = page.locator("gramwatt-calculator").all()
@@ -391,7 +395,7 @@ def test_a_craft_that_cannot_be_used_is_one_clear_sentence(club: Any, craft: Any
 
 def test_cautions_that_always_hold_are_folded(club: Any) -> None:
     page, _ = club(ENDURANCE)
-    found = calculate("endurance", cells=6, capacity=1300, power=200)["cautions"]
+    found = calculate("endurance", cells=6, capacity=1300, mean_power=200)["cautions"]
     folded = page.locator("gramwatt-calculator details li")
     expect(folded).to_have_count(sum(each["kind"] == "standing" for each in found))
     expect(folded.first).to_be_hidden()
@@ -410,7 +414,7 @@ def test_the_example_works_as_it_stands(browser: Browser, service: str, examples
         log = PageLog(page)
         page.goto(f"{at}/website/before-you-fly.html")
         craft = json.loads(CRAFT.read_bytes())
-        value = calculate("endurance", craft=craft, pack="4 cells", power=160)["results"]["endurance"]
+        value = calculate("endurance", craft=craft, pack="4 cells", mean_power=160)["results"]["endurance"]
         first, second = page.locator("gramwatt-calculator").all()
         expect(first.locator(".headline")).to_contain_text(f"{value:.4g}")
         expect(second.locator(".headline")).to_contain_text("58.90 g")  # by hand: 550 - 491.1

@@ -38,15 +38,15 @@ def expected() -> list[str]:
     """Return what the examples must print."""
     lines = []
     for power in ("120 W", "0.7 kW"):
-        answer = calculate("pack-current", cells=6, capacity="1.3 Ah", power=power, cell_resistance=8)
-        lines.append(f"{power}: {answer['results']['current']} A")
+        answer = calculate("pack-current", cells=6, capacity="1.3 Ah", pack_power=power, cell_resistance=8)
+        lines.append(f"{power}: {answer['results']['pack_current']} A")
         lines += [f"  ! {caution['text']}" for caution in answer["cautions"]]
     return lines
 
 
 def is_as_expected(printed: str) -> bool:
     *results, problem = printed.splitlines()
-    return results == expected() and problem.startswith("9 bananas: 1 error: power: ")
+    return results == expected() and problem.startswith("9 bananas: 1 error: pack_power: ")
 
 
 @pytest.mark.heavy
@@ -81,7 +81,7 @@ def test_typescript_types(service: str, folder: Path) -> None:
     run(*tsc, "current.mts", cwd=folder)
     assert is_as_expected(run(node, "current.mjs", service, cwd=folder))
     right = (folder / "current.mts").read_text(encoding="utf-8")
-    for good, bad in (("cell_resistance: 8", "cel_resistance: 8"), ("results.current", "results.amps")):
+    for good, bad in (("cell_resistance: 8", "cel_resistance: 8"), ("results.pack_current", "results.amps")):
         assert good in right
         (folder / "wrong.mts").write_text(right.replace(good, bad), encoding="utf-8")
         ran = subprocess.run([*tsc, "--noEmit", "wrong.mts"], cwd=folder, capture_output=True, text=True, check=False)

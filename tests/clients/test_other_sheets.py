@@ -35,7 +35,7 @@ CELLS = {
     "A3": "reserve",
     "C1": '=GRAMWATT_VALUE("pack-energy";"usable_energy";A1:B3)',
     "C2": '=GRAMWATT_VALUE("pack-energy";"usable_energy";"cells";6;"capacity";"1.3 ± 0.02 Ah";"reserve";12.5)',
-    "C3": '=GRAMWATT_VALUE("mass-margin";"verdict";"masses";"100, 150 g";"rule";"eu-registration";"resolution";0.1)',
+    "C3": '=GRAMWATT_VALUE("mass-margin";"verdict";"masses";"100,150";"rule";"eu-registration";"scale_resolution";0.1)',
     "C4": '=GRAMWATT_VALUE("pack-energy";"usable_energy";"cells";6;"capacity";-1)',
     "C5": '=GRAMWATT_VALUE("pack energy";"usable_energy")',
     "C6": '=GRAMWATT_VALUE("pack-energy";"usable_energy";"cells")',
@@ -130,7 +130,7 @@ def test_apps_script_sends_one_request_for_many_rows_and_caches(service: str, ex
 def test_apps_script_one_request_and_its_errors(service: str, examples: Path) -> None:
     """Names next to values; words; no answer, an unknown result, an unknown calculator."""
     pack = [["cells"], ["capacity"]], [[6], [1300]]
-    punch = [["cells", "capacity", "power"]], [[6, 1300, 9000]]
+    punch = [["cells", "capacity", "pack_power"]], [[6, 1300, 9000]]
     values = [
         value
         for value, _ in sheets(
@@ -138,7 +138,7 @@ def test_apps_script_one_request_and_its_errors(service: str, examples: Path) ->
             service,
             ["pack-energy", "usable_energy", *pack],
             ["pack-energy", "baggage", *pack],
-            ["pack-current", "current", *punch],
+            ["pack-current", "pack_current", *punch],
             ["pack-energy", "energie", *pack],
             ["pack-energi", "usable_energy", *pack],
         )

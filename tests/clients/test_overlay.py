@@ -52,8 +52,8 @@ def test_captions_say_what_was_recorded(script: Script, tmp_path: Path) -> None:
         "--output",
         "flight.srt",
         "frame_rate=30000/1001",
-        "offset=2",
-        "template={voltage:1} V {charge:0} mAh",
+        "video_offset=2",
+        "caption_template={voltage:1} V {charge_used:0} mAh",
         cwd=tmp_path,
     )
     assert ran.returncode == 0, ran.stderr
@@ -65,7 +65,7 @@ def test_captions_say_what_was_recorded(script: Script, tmp_path: Path) -> None:
     assert read[0].content == "16.7 V 0 mAh"
     flown = calculate("flight-log", log=recorded(script))
     used = float(read[-1].content.split(" ")[2])
-    assert used == pytest.approx(flown["results"]["charge"], abs=1)
+    assert used == pytest.approx(flown["results"]["charge_used"], abs=1)
 
 
 def recorded(script: Script) -> dict[str, list[float | None]]:
@@ -84,7 +84,7 @@ def recorded(script: Script) -> dict[str, list[float | None]]:
 @pytest.mark.parametrize(
     ("words", "message"),
     [
-        pytest.param(("--output", "x.ass", "template={volts}"), "did you mean voltage", id="a misspelt field"),
+        pytest.param(("--output", "x.ass", "caption_template={volts}"), "did you mean voltage", id="a misspelt field"),
         pytest.param(("--output", "x.vtt", "voltage_column=vbat"), "no column is named 'vbat'", id="no such column"),
         pytest.param(("--output", "x.srt", "frame_rate=0"), "frame_rate: ", id="no frame rate"),
     ],
@@ -100,7 +100,7 @@ def test_an_error_is_one_line(script: Script, tmp_path: Path, words: tuple[str, 
 def test_the_pack_comes_from_the_craft_document(script: Script, examples: Path, tmp_path: Path) -> None:
     """The fields that need cells and capacity; own inputs win; the first voltage divided by 4 and 6, by hand."""
     craft = ("--craft", str(examples / "craft" / "craft.json"))
-    template = "template={cell_voltage:2} {remaining:0}"
+    template = "caption_template={cell_voltage:2} {state_of_charge:0}"
     for words, cells in ((("--pack", "4 cells"), 4), (("--pack", "6 cells"), 6), (("--pack", "6 cells", "cells=4"), 4)):
         ran = script("--output", "flight.srt", "frame_rate=30", template, *craft, *words, cwd=tmp_path)
         assert ran.returncode == 0, ran.stderr
@@ -155,7 +155,7 @@ def pictures(video: Path, seconds: float) -> bytes:
 def test_ffmpeg_burns_the_captions_into_the_example_clip(script: Script, tmp_path: Path) -> None:
     """Before the recording begins the picture stays as it was; then the corner with the captions changes."""
     assert script("--test-clip", "short.mp4", "--seconds", "5", cwd=tmp_path).returncode == 0
-    ran = script("--burn", "short.mp4", "--output", "burnt.mp4", "cells=4", "offset=2", cwd=tmp_path)
+    ran = script("--burn", "short.mp4", "--output", "burnt.mp4", "cells=4", "video_offset=2", cwd=tmp_path)
     assert ran.returncode == 0, ran.stderr
     changed = {}
     for seconds in (1.0, 3.0):

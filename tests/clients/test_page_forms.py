@@ -19,8 +19,8 @@ def test_the_first_result_needs_one_request(browser: Browser, service: str) -> N
     """It is in the page itself: with everything but the page held back it is there."""
     page = browser.new_page(locale="en-GB")
     page.route("**/static/**", lambda route: route.abort())
-    page.goto(f"{service}/calculators/endurance?cells=6&capacity=1300&power=200")
-    value = calculate("endurance", cells=6, capacity=1300, power=200)["results"]["endurance"]
+    page.goto(f"{service}/calculators/endurance?cells=6&capacity=1300&mean_power=200")
+    value = calculate("endurance", cells=6, capacity=1300, mean_power=200)["results"]["endurance"]
     assert float(headline(page).split(" ")[0]) == pytest.approx(value, abs=0.05)
     page.close()
 
@@ -100,7 +100,7 @@ def test_an_outdated_response_that_rejects_the_form_is_not_shown(page: Page, ser
 
 
 def test_a_link_within_the_page_keeps_the_form(page: Page, service: str) -> None:
-    page.goto(f"{service}/calculators/endurance?cells=6&capacity=-1&power=200")
+    page.goto(f"{service}/calculators/endurance?cells=6&capacity=-1&mean_power=200")
     page.get_by_role("alert").get_by_role("link", name="Capacity").click()
     page.wait_for_timeout(400)
     assert page.evaluate("document.activeElement.id") == "capacity"
@@ -116,16 +116,16 @@ def test_an_emptied_form_is_not_a_first_visit(page: Page, service: str) -> None:
 
 
 def test_errors_beside_fields_disappear_when_fixed(page: Page, service: str) -> None:
-    page.goto(f"{service}/calculators/endurance?cells=6&capacity=1300&power=200")
-    power = page.locator("#power")
+    page.goto(f"{service}/calculators/endurance?cells=6&capacity=1300&mean_power=200")
+    power = page.locator("#mean_power")
     power.fill("-3")
     power.press("Enter")
     expect(power).to_have_attribute("aria-invalid", "true")
     expect(power).to_be_focused()
-    expect(page.locator("#power-error1")).to_contain_text("ust be above 0")
-    expect(page.locator("#power-error1")).to_contain_text("Accepted: above 0")
+    expect(page.locator("#mean_power-error1")).to_contain_text("ust be above 0")
+    expect(page.locator("#mean_power-error1")).to_contain_text("Accepted: above 0")
     assert "power-error1" in (power.get_attribute("aria-describedby") or "")
-    expect(page.get_by_role("alert")).to_contain_text(re.compile("Power: [Mm]ust be above 0"))
+    expect(page.get_by_role("alert")).to_contain_text(re.compile("Average power: [Mm]ust be above 0"))
     expect(power).to_have_value("-3")
     power.fill("200")
     expect(page.locator("p.error")).to_have_count(0)
@@ -161,7 +161,7 @@ def test_rows_are_added_and_removed(page: Page, service: str) -> None:
 def test_more_parts_than_a_url_holds(page: Page, service: str) -> None:
     """They are sent otherwise: all are counted, the address stays a short one."""
     parts = "&".join(f"parts.{at}.name=part+number+{at}+of+many+more&parts.{at}.mass=1" for at in range(110))
-    page.goto(f"{service}/calculators/mass-margin?limit=250&{parts}")
+    page.goto(f"{service}/calculators/mass-margin?mass_limit=250&{parts}")
     expect_headline(page, "140")
     for at in (107, 108, 109):
         page.locator(f"[id='parts.{at}.name']").fill("a very long name " * 4)

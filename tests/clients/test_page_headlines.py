@@ -78,7 +78,7 @@ def test_a_verdict_has_a_colour_of_its_own(page: Page, service: str) -> None:
     """Green, amber and red, none of them that of an error or of the focus; each with a sign and in words."""
     seen = {}
     for mass, sign, word in (("245", "✓", "Under"), ("249.99", "≈", "Too close"), ("255", "✕", "Over")):
-        page.goto(f"{service}/calculators/mass-margin?masses={mass}&limit=250&resolution=0.1")
+        page.goto(f"{service}/calculators/mass-margin?masses={mass}&mass_limit=250&scale_resolution=0.1")
         text = page.locator("#headline").inner_text()
         assert text.startswith(sign)
         assert word in text

@@ -50,7 +50,7 @@ def test_it_fits_and_is_accessible(browser: Browser, service: str, path: str, wi
 def test_unit_menus_are_as_wide_as_their_units(browser: Browser, service: str, width: int) -> None:
     """A list narrower than its content would cut the last letter of mohm."""
     page = browser.new_page(viewport={"width": width, "height": 800}, locale="en-GB")
-    page.goto(f"{service}/calculators/pack-current?cells=6&capacity=1300&power=500")
+    page.goto(f"{service}/calculators/pack-current?cells=6&capacity=1300&pack_power=500")
     widths = page.locator(".values select.unit").evaluate_all(
         """lists => lists.map(list => {
             const width = list.getBoundingClientRect().width;

@@ -37,16 +37,16 @@ def run(examples: Path, *words: str) -> str:
 
 
 def flight(pack: dict[str, Any]) -> dict[str, Any]:
-    power = calculate("hover-power", mass=182 + pack["pack_mass"], diameter=3, motors=4)["results"]["power"]
-    found = calculate("endurance", cells=int(pack["cells"]), capacity=pack["capacity"], power=power)["results"]
-    return {**found, "power": power}
+    power = calculate("hover-power", mass=182 + pack["pack_mass"], diameter=3, motors=4)["results"]["pack_power"]
+    found = calculate("endurance", cells=int(pack["cells"]), capacity=pack["capacity"], mean_power=power)["results"]
+    return {**found, "mean_power": power}
 
 
 def punch(pack: dict[str, Any]) -> dict[str, Any]:
     given: dict[str, Any] = {name: pack[name] for name in ("capacity", "discharge_rating")}
-    found: dict[str, Any] = calculate("pack-current", cells=int(pack["cells"]), power=300, state_of_charge=80, **given)[
-        "results"
-    ]
+    found: dict[str, Any] = calculate(
+        "pack-current", cells=int(pack["cells"]), pack_power=300, state_of_charge=80, **given
+    )["results"]
     return found
 
 
@@ -62,7 +62,7 @@ def test_ranked_with_pandas(service: str, examples: Path) -> None:
         assert line.strip().startswith(name)
         cells = line.strip().removeprefix(name).split()
         assert cells[:2] == [f"{found['endurance']:.2f}", f"{found['mean_current']:.2f}"]
-        assert cells[2:4] == [found["ended_by"], f"{found['power']:.2f}"]
+        assert cells[2:4] == [found["ended_by"], f"{found['mean_power']:.2f}"]
 
 
 def test_ranked_with_polars(service: str, examples: Path) -> None:
@@ -75,16 +75,16 @@ def test_ranked_with_polars(service: str, examples: Path) -> None:
             "capacity": pack["capacity"],
             "discharge_rating": pack["discharge_rating"],
         }
-        found.append((calculate("pack-current", power=300, state_of_charge=80, **given)["results"], pack["name"]))
+        found.append((calculate("pack-current", pack_power=300, state_of_charge=80, **given)["results"], pack["name"]))
     found.sort(key=lambda each: -each[0]["loaded_cell_voltage"])
     rows = [[cell.strip() for cell in line.split("┆")] for line in printed.splitlines() if line.startswith("│ ")][3:]
     named = [row for row in rows if row[0].strip("│ ")]
     assert [row[0].strip("│ ") for row in named] == [name for _, name in found]
     for row, (answer, _) in zip(named, found, strict=True):
-        assert float(row[1]) == pytest.approx(answer["current"], rel=1e-6)
+        assert float(row[1]) == pytest.approx(answer["pack_current"], rel=1e-6)
         assert float(row[2]) == pytest.approx(answer["loaded_cell_voltage"], rel=1e-6)
-        assert float(row[3]) == pytest.approx(answer["rating_used"], rel=1e-6)
-    assert "over-rating" in printed
+        assert float(row[3]) == pytest.approx(answer["discharge_rating_share"], rel=1e-6)
+    assert "over-discharge-rating" in printed
 
 
 @pytest.mark.client("curl")
@@ -100,8 +100,10 @@ def test_a_line_for_a_shell(service: str, examples: Path) -> None:
             "capacity": pack["capacity"],
             "discharge_rating": pack["discharge_rating"],
         }
-        answer = calculate("pack-current", power=300, state_of_charge=80, **given)["results"]
-        assert float(row["current [A]"]) == pytest.approx(answer["current"], rel=5e-4), "four digits were requested"
+        answer = calculate("pack-current", pack_power=300, state_of_charge=80, **given)["results"]
+        assert float(row["pack_current [A]"]) == pytest.approx(answer["pack_current"], rel=5e-4), (
+            "four digits were requested"
+        )
 
 
 @pytest.mark.parametrize("script", ["rank_with_pandas.py", "rank_with_polars.py"])
@@ -136,8 +138,8 @@ def test_the_notebook(service: str, examples: Path, monkeypatch: pytest.MonkeyPa
         for capacity in range(300, 1800, 75):
             for diameter, dry in {2.5: 96.0, 3.0: 148.0, 3.5: 176.0, 5.0: 262.0}.items():
                 mass = dry + 6.2 * 3.7 * cells * capacity / 1000
-                power = calculate("hover-power", mass=mass, diameter=diameter, motors=4)["results"]["power"]
-                answer = calculate("endurance", cells=cells, capacity=capacity, power=1.2 * power)["results"]
+                power = calculate("hover-power", mass=mass, diameter=diameter, motors=4)["results"]["pack_power"]
+                answer = calculate("endurance", cells=cells, capacity=capacity, mean_power=1.2 * power)["results"]
                 found[f"{diameter:g} in, {cells} x {capacity} mAh"] = answer["endurance"]
     longest = max(found, key=lambda name: found[name])
     assert longest in best

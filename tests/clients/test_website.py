@@ -72,17 +72,17 @@ def test_a_member_fills_in_and_sees_the_margin(opened: tuple[Page, PageLog], clu
             {"name": "strap <b>", "mass": 0.75},
         ],
         rule="us-registration",
-        resolution=0.05,
+        scale_resolution=0.05,
     )
     found, nbsp = answer["results"], "\u00a0"
-    expect(page.locator("#verdict")).to_have_text(f"Under the limit: {found['margin']:.1f}{nbsp}g below it")
-    expect(page.locator("#summary")).to_contain_text(f"{found['total']:.1f}{nbsp}g in all")
-    expect(page.locator("#summary")).to_contain_text(f"give or take {found['expanded_uncertainty']:.1f}{nbsp}g")
+    expect(page.locator("#verdict")).to_have_text(f"Under the limit: {found['mass_margin']:.1f}{nbsp}g below it")
+    expect(page.locator("#summary")).to_contain_text(f"{found['total_mass']:.1f}{nbsp}g in all")
+    expect(page.locator("#summary")).to_contain_text(f"give or take {found['expanded_mass_uncertainty']:.1f}{nbsp}g")
     expect(page.locator("#summary")).to_contain_text(f"The limit is 249.48{nbsp}g or less")
     shown = [cells.split("\t") for cells in page.locator("#shares tbody tr").all_inner_texts()]
     assert [name for name, _, _ in shown] == ["frame", "motor × 4", "electronics", "camera", "pack", "strap <b>"]
-    assert [total for _, total, _ in shown] == [f"{value:.1f}{nbsp}g" for value in found["running_total"]]
-    assert [share for _, _, share in shown] == [f"{value:.1f} %" for value in found["shares"]]
+    assert [total for _, total, _ in shown] == [f"{value:.1f}{nbsp}g" for value in found["running_total_mass"]]
+    assert [share for _, _, share in shown] == [f"{value:.1f} %" for value in found["mass_shares"]]
     assert page.locator("#cautions li").all_inner_texts() == [caution["text"] for caution in answer["cautions"]]
     assert log.errors == []
     assert log.hosts() == {service, club.removesuffix("/club.html")}

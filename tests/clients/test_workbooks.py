@@ -65,7 +65,7 @@ def compute_packs(craft: Mapping[str, Any]) -> list[list[Any]]:
     for pack in craft["packs"]:
         limit, drive = (calculate(name, craft=craft, pack=pack["name"]) for name in ("mass-margin", "full-throttle"))
         masses = {each["name"]: calculate("mass-margin", craft=craft, pack=each["name"]) for each in (pack, flown)}
-        mass, reference_mass = (masses[each["name"]]["results"]["total"] for each in (pack, flown))
+        mass, reference_mass = (masses[each["name"]]["results"]["total_mass"] for each in (pack, flown))
         scaled = calculate(
             "endurance-from-flight",
             **{name: pack[name] for name in ("cells", "capacity", "cell_resistance")},
@@ -77,8 +77,10 @@ def compute_packs(craft: Mapping[str, Any]) -> list[list[Any]]:
             reserve=craft["reserve"],
         )
         margin, full = limit["results"], drive["results"]
-        figures = [full[name] for name in ("pack_current", "loaded_cell_voltage", "rating_used")]
-        rows.append([margin["total"], margin["margin"], margin["verdict"], scaled["results"]["endurance"], *figures])
+        figures = [full[name] for name in ("pack_current", "loaded_cell_voltage", "discharge_rating_share")]
+        rows.append(
+            [margin["total_mass"], margin["mass_margin"], margin["verdict"], scaled["results"]["endurance"], *figures]
+        )
     return rows
 
 
@@ -114,7 +116,7 @@ def test_a_sweep_in_a_range(shown: dict[str, dict[str, Cells]], workbook: str) -
     for at, row in enumerate(range(3, 12)):
         power = 80 + 20 * at
         assert cells[f"A{row}"]["value"] == power
-        value = calculate("endurance", craft=CRAFT, power=power)["results"]["endurance"]
+        value = calculate("endurance", craft=CRAFT, mean_power=power)["results"]["endurance"]
         assert cells[f"B{row}"]["value"] == pytest.approx(value, rel=5e-5), "five digits were requested"
 
 
@@ -155,7 +157,7 @@ def test_the_sheet_craft_feeds_all_figures(service: str, examples: Path, tmp_pat
             for column, cell, figure in zip(FIGURES, values, figures, strict=True):
                 check_figure(cell, figure, column)
         sweep = cells_by_workbook[workbook]["Sweep"]
-        at_80 = calculate("endurance", craft=changed, pack="4 cells", power=80)["results"]["endurance"]
+        at_80 = calculate("endurance", craft=changed, pack="4 cells", mean_power=80)["results"]["endurance"]
         assert sweep["B3"]["value"] == pytest.approx(at_80, rel=5e-5)
 
 

@@ -84,7 +84,9 @@ class Watch:
 def fill(service: Service, heavy: list[Request], largest_table: int) -> list[int]:
     """Send at once what takes the most memory, more of it than the workers admit; return the statuses."""
     table = b"cells,capacity\n" + b"6,1300\n" * (largest_table // 8)
-    grid = "/v1/endurance/sweep?cells=6&vary=power&from=10&to=400&count=400&vary=capacity&from=900&to=1500&count=400"
+    grid = (
+        "/v1/endurance/sweep?cells=6&vary=mean_power&from=10&to=400&count=400&vary=capacity&from=900&to=1500&count=400"
+    )
     statuses: list[int] = []
 
     def send(request: Request) -> None:
@@ -123,7 +125,9 @@ def test_the_memory_limit_holds_what_the_settings_allow() -> None:
         for request in ordinary_requests() * 4:
             service.send(request)
         for capacity in range(1000, 1400):  # some 150 kB each: they fill the caches
-            service.send(get(f"/v1/endurance/sweep?cells=6&capacity={capacity}&vary=power&from=10&to=400&count=400"))
+            service.send(
+                get(f"/v1/endurance/sweep?cells=6&capacity={capacity}&vary=mean_power&from=10&to=400&count=400")
+            )
         statuses = fill(service, heavy, int(settings["GRAMWATT_LARGEST_TABLE"]))
         assert set(service.workers()) == workers
     peak = watch.peak

@@ -57,10 +57,13 @@ def test_labels_are_words(calculator: Calculator[Any, Any]) -> None:
 def test_rows_with_the_same_caution_share_it() -> None:
     """Both packs exceed their rating of 13 A; the shares differ, and follow the order of the names."""
     response = calculate("build", packs=PACKS, **CRAFT)
-    (caution,) = (each for each in response["cautions"] if each["code"] == "over-rating")
+    (caution,) = (each for each in response["cautions"] if each["code"] == "over-discharge-rating")
     shares = re.fullmatch(r"4 cells and 6 cells: .* (\d+(?:\.\d+)?) % and (\d+(?:\.\d+)?) % of .*", caution["text"])
     assert shares
-    used = [row["rating_used"] for row in next(rows for rows in response["results"].values() if isinstance(rows, list))]
+    used = [
+        row["discharge_rating_share"]
+        for row in next(rows for rows in response["results"].values() if isinstance(rows, list))
+    ]
     assert [float(share) for share in shares.groups()] == pytest.approx(used, rel=0.05)
     assert (caution["kind"], caution["severity"]) == ("finding", "high")
     assert response["cautions"][0]["severity"] == "high"
@@ -71,7 +74,10 @@ def test_a_reason_of_several_rows_names_the_results_of_each() -> None:
     response = calculate("build", packs=without, **CRAFT)
     (reason,) = (each for each in response["cautions"] if each["code"] == "no-rating")
     assert reason["text"].startswith("4 cells and 6 cells: ")
-    assert [name.partition(".")[2] for name in reason["results"]] == ["0.rating_used", "1.rating_used"]
+    assert [name.partition(".")[2] for name in reason["results"]] == [
+        "0.discharge_rating_share",
+        "1.discharge_rating_share",
+    ]
     assert reason["kind"] == "missing"
 
 
@@ -80,7 +86,7 @@ def test_a_missing_input_is_named_by_its_label() -> None:
     (reason,) = (each for each in response["cautions"] if each["code"] == "needs-input")
     assert "C rating used requires C rating." in reason["text"]
     assert "Controller rating used requires controller (ESC) rating." in reason["text"]
-    assert {"rating_used", "controller_used"} <= set(reason["results"])
+    assert {"discharge_rating_share", "controller_rating_share"} <= set(reason["results"])
     assert (reason["kind"], reason["severity"]) == ("missing", "low")
 
 

@@ -195,7 +195,7 @@ def test_a_plain_number_in_quotes_is_rejected() -> None:
 
 def test_a_choice() -> None:
     """Positions in the options; a close match is suggested, never used."""
-    assert read_cell(CHOICE, "at_most").values.tolist() == [1]
+    assert read_cell(CHOICE, "at-most").values.tolist() == [1]
     (error,) = read_errors(CHOICE, "at-most")
     assert "did you mean at_most?" in error.detail
     assert error.accepted == "below or at_most"

@@ -22,8 +22,8 @@ CRAFT: Final[dict[str, Any]] = {
     "diameter": 5,
     "pitch": 4.3,
     "motors": 4,
-    "resolution": 0.5,
-    "limit": 450,
+    "scale_resolution": 0.5,
+    "mass_limit": 450,
 }
 
 
@@ -70,9 +70,9 @@ def test_the_sum_has_the_uncertainty_of_the_same_sum_in_mass_margin() -> None:
     """mass-margin takes the sum as a table; its expanded uncertainty is twice the standard one."""
     margin = calculate("mass-margin", craft=CRAFT, pack="4 cells")
     assert [row["name"] for row in margin["given"]["parts"]] == ["frame", "motor", "4 cells"]
-    assert margin["results"]["total"] == 409.5
+    assert margin["results"]["total_mass"] == 409.5
     stated = float(take("hover-power", pack="4 cells")["mass"].partition(" ± ")[2])
-    assert margin["results"]["expanded_uncertainty"] == pytest.approx(2 * stated, rel=1e-5)
+    assert margin["results"]["expanded_mass_uncertainty"] == pytest.approx(2 * stated, rel=1e-5)
 
 
 def test_a_response_says_which_rows_it_used() -> None:
@@ -105,11 +105,11 @@ def test_packs_alone_are_no_craft_to_weigh() -> None:
 def test_an_own_input_voids_inputs_of_the_craft_that_would_replace_it() -> None:
     craft = {**CRAFT, "packs": [{**CRAFT["packs"][0], "pack_resistance": 70}]}
     del craft["packs"][0]["cell_resistance"]
-    assert calculate("endurance", craft=craft, power=200)["given"]["pack_resistance"] == 70
-    own = calculate("endurance", craft=craft, power=200, cell_resistance=8)
+    assert calculate("endurance", craft=craft, mean_power=200)["given"]["pack_resistance"] == 70
+    own = calculate("endurance", craft=craft, mean_power=200, cell_resistance=8)
     assert own["given"]["cell_resistance"] == 8
     assert "pack_resistance" not in own["given"]
-    measured = calculate("endurance", craft=CRAFT, power=200, pack_resistance=60)
+    measured = calculate("endurance", craft=CRAFT, mean_power=200, pack_resistance=60)
     assert "cell_resistance" not in measured["from_craft"]
 
 
@@ -227,7 +227,7 @@ def test_the_name_of_a_row_that_is_used_is_checked(name: object) -> None:
     alone = get_errors("build", packs=craft["packs"], kv=1900, diameter=5, pitch=4)["/packs/0/name"]
     for calculator in ("pack-energy", "full-throttle", "build"):
         assert get_errors(calculator, craft=craft) == {"/craft/packs/0/name": alone}
-    assert calculate("air-density", craft=craft, temperature=20)["results"]
+    assert calculate("air-density", craft=craft, air_temperature=20)["results"]
 
 
 def test_a_choice_without_a_craft_is_an_unknown_input() -> None:
@@ -263,27 +263,27 @@ def test_declared_names_exist() -> None:
 
 
 def test_the_average_power_of_a_craft_is_the_power_of_a_flight() -> None:
-    """With its uncertainty; the calculator of flight times calls it power."""
-    craft = {**CRAFT, "average_power": "0.21 ± 0.01 kW"}
+    """With its uncertainty."""
+    craft = {**CRAFT, "mean_power": "0.21 ± 0.01 kW"}
     response = calculate("endurance", craft=craft, pack="4 cells")
-    assert response["given"]["power"] == "210 ± 10"
-    assert response.pop("from_craft") == ["cells", "capacity", "power"]
+    assert response["given"]["mean_power"] == "210 ± 10"
+    assert response.pop("from_craft") == ["cells", "capacity", "mean_power"]
     assert response.pop("chosen") == {"pack": "4 cells"}
-    assert response == calculate("endurance", cells=4, capacity=1300, power="210 ± 10 W")
-    assert get_errors("endurance", craft={**CRAFT, "average_power": "low"}).keys() == {"/craft/average_power"}
+    assert response == calculate("endurance", cells=4, capacity=1300, mean_power="210 ± 10 W")
+    assert get_errors("endurance", craft={**CRAFT, "mean_power": "low"}).keys() == {"/craft/mean_power"}
 
 
 def test_the_source_of_an_input_is_the_column_that_stands_for_it() -> None:
     sources = craft_fields.describe_craft(registry.get("pack-energy"))
     assert (sources["pack_mass"].table, sources["pack_mass"].column) == ("packs", "mass")
-    assert sources["parallel"].table == ""
+    assert sources["parallel_cells"].table == ""
     assert craft_fields.describe_craft(registry.get("build"))["packs"].table == ""
     assert craft_fields.describe_craft(registry.get("flight-log"))["cells"].table == "flights"
 
 
 def test_a_table_takes_no_part_in_a_sum_of_the_rows_of_a_craft() -> None:
     """Own parts stand for the whole list; a step of a display and a factor change what is added."""
-    assert craft_fields.list_added_inputs(registry.get("mass-margin")) == {"resolution"}
+    assert craft_fields.list_added_inputs(registry.get("mass-margin")) == {"scale_resolution"}
     assert craft_fields.list_added_inputs(registry.get("hover-power")) == {"motors"}
 
 
@@ -355,7 +355,6 @@ def test_a_table_that_is_no_list_of_that_length_is_one_error(
 @pytest.mark.parametrize(
     ("name", "input_name", "source"),
     [
-        ("endurance", "power", "average_power"),
         ("hover-power", "mass", "parts.mass or dry_mass"),
         ("pack-energy", "capacity", "packs.capacity"),
     ],

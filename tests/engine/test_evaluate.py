@@ -28,26 +28,27 @@ from gramwatt.model import (
     Text,
 )
 
-PACK: Final[dict[str, Any]] = {"cells": 6, "capacity": 1300, "power": 200}
+PACK: Final[dict[str, Any]] = {"cells": 6, "capacity": 1300, "pack_power": 200}
+FLIGHT: Final[dict[str, Any]] = {"cells": 6, "capacity": 1300, "mean_power": 200}
 REQUESTS: Final[dict[str, list[dict[str, Any]]]] = {
     "pack-energy": [
         {"cells": 6, "capacity": 1300},
         {"cells": 4, "capacity": "850 ± 20 mAh", "chemistry": "lihv", "pack_mass": "95 g", "reserve": 10},
-        {"cells": 1, "capacity": 250, "chemistry": "lifepo4", "parallel": 2},
+        {"cells": 1, "capacity": 250, "chemistry": "lifepo4", "parallel_cells": 2},
     ],
     "pack-current": [
         PACK,
         {**PACK, "open_circuit_voltage": "23.1 ± 0.1 V", "discharge_rating": 100, "pack_temperature": 5},
-        {**PACK, "power": 9000, "chemistry": "li-ion", "cell_resistance": 20},
+        {**PACK, "pack_power": 9000, "chemistry": "li-ion", "cell_resistance": 20},
     ],
     "endurance": [
-        PACK,
-        {**PACK, "power": "400 ± 10 W", "cutoff_cell_voltage": 3.5, "chemistry": "lihv", "pack_temperature": 0},
-        {"cells": 1, "capacity": 250, "power": 30, "cell_resistance": 90, "cutoff_cell_voltage": 1, "reserve": 0},
+        FLIGHT,
+        {**FLIGHT, "mean_power": "400 ± 10 W", "cutoff_cell_voltage": 3.5, "chemistry": "lihv", "pack_temperature": 0},
+        {"cells": 1, "capacity": 250, "mean_power": 30, "cell_resistance": 90, "cutoff_cell_voltage": 1, "reserve": 0},
     ],
     "throttle-cap": [
         {"kv": 2400, "cells": 6, "target_cells": 4},
-        {"kv": "1950 ± 40 rpm/V", "cells": 6, "target_tip_mach": 0.6, "diameter": 5.1},
+        {"kv": "1950 ± 40 rpm/V", "cells": 6, "target_no_load_tip_mach": 0.6, "diameter": 5.1},
         {"kv": 2400, "cells": 4, "chemistry": "lihv"},
     ],
 }
@@ -72,9 +73,9 @@ def pointers(outcome: Outcome, row: int) -> list[str]:
 def test_defaults_are_filled_in_and_named() -> None:
     """By definition, pack-energy declares parallel 1, lipo, reserve 20 %; pack_mass has no default and is not named."""
     response = compute_response(get_calculator("pack-energy"), {"cells": 6, "capacity": 1300})
-    assert response["assumed"] == ["parallel", "chemistry", "reserve"]
+    assert response["assumed"] == ["parallel_cells", "chemistry", "reserve"]
     assert {name: response["inputs"][name] for name in response["assumed"]} == {
-        "parallel": 1,
+        "parallel_cells": 1,
         "chemistry": "lipo",
         "reserve": 20,
     }
@@ -86,7 +87,7 @@ def test_a_default_that_is_given_is_not_assumed() -> None:
     bare = compute_response(get_calculator("pack-energy"), {"cells": 6, "capacity": 1300})
     explicit = compute_response(
         get_calculator("pack-energy"),
-        {"cells": 6, "capacity": 1300, "reserve": "20 %", "chemistry": "lipo", "parallel": 1},
+        {"cells": 6, "capacity": 1300, "reserve": "20 %", "chemistry": "lipo", "parallel_cells": 1},
     )
     assert explicit["assumed"] == []
     assert explicit["results"] == bare["results"]
@@ -119,9 +120,9 @@ def test_what_replaces_others_voids_their_defaults_and_values_by_row() -> None:
 def test_one_of_a_group_is_enough_and_none_is_an_error() -> None:
     """mass-margin needs parts or masses; both is fine."""
     for given_ in ({"masses": [1]}, {"parts": [{"mass": 1}]}, {"masses": [1], "parts": [{"mass": 1}]}):
-        assert compute_response(get_calculator("mass-margin"), given_)["results"]["total"] > 0
+        assert compute_response(get_calculator("mass-margin"), given_)["results"]["total_mass"] > 0
     with pytest.raises(InvalidInput) as exc_info:
-        compute_response(get_calculator("mass-margin"), {"limit": 250})
+        compute_response(get_calculator("mass-margin"), {"mass_limit": 250})
     (error,) = exc_info.value.errors
     assert error.detail == "Give parts or masses"
     assert "parts:" in error.accepted
@@ -133,14 +134,22 @@ def test_all_errors_are_in_one_outcome() -> None:
     with pytest.raises(InvalidInput) as exc_info:
         compute_response(
             get_calculator("pack-current"),
-            {"capasity": 1300, "power": "200 V", "chemistry": "lipp", "cell_resistance": -1, "reserve": 20},
+            {"capasity": 1300, "pack_power": "200 V", "chemistry": "lipp", "cell_resistance": -1, "reserve": 20},
         )
     errors = {error.pointer: error for error in exc_info.value.errors}
-    assert set(errors) == {"/capasity", "/reserve", "/cells", "/capacity", "/power", "/chemistry", "/cell_resistance"}
+    assert set(errors) == {
+        "/capasity",
+        "/reserve",
+        "/cells",
+        "/capacity",
+        "/pack_power",
+        "/chemistry",
+        "/cell_resistance",
+    }
     assert "did you mean capacity?" in errors["/capasity"].detail
     assert "did you mean lipo" in errors["/chemistry"].detail
-    assert errors["/power"].given == "200 V"
-    assert "W, kW, mW, hp" in errors["/power"].accepted
+    assert errors["/pack_power"].given == "200 V"
+    assert "W, kW, mW, hp" in errors["/pack_power"].accepted
     assert errors["/cells"].detail == "cells is required"
     assert len(str(exc_info.value).splitlines()) == len(exc_info.value.errors)
     assert (
@@ -168,12 +177,12 @@ def test_an_unknown_calculator_names_near_ones() -> None:
 def test_one_row_lacks_an_input() -> None:
     requests = [PACK, {"cells": 6, "capacity": 1300}, PACK]
     outcome = batch("pack-current", requests)
-    assert [pointers(outcome, row) for row in range(3)] == [[], ["/power"], []]
+    assert [pointers(outcome, row) for row in range(3)] == [[], ["/pack_power"], []]
 
 
 def test_every_row_lacks_a_name_that_no_row_gives() -> None:
     """Each row reports it once, though the batch has no such column."""
-    outcome = batch("pack-current", [{"cells": 6, "power": 1}, {"cells": 6, "power": 1}])
+    outcome = batch("pack-current", [{"cells": 6, "pack_power": 1}, {"cells": 6, "pack_power": 1}])
     assert [pointers(outcome, row) for row in range(2)] == [["/capacity"], ["/capacity"]]
     assert outcome.results is None
 

@@ -20,23 +20,44 @@ CRAFT: Final = {"cells": 4, "capacity": 1300, "kv": 2400, "diameter": 5, "pitch"
 POINTS: Final[Mapping[str, list[dict[str, Any]]]] = {
     # Powers up to the limit of the pack, with the resistance assumed, given, and given with ±.
     "pack-current": [
-        *({"cells": 4, "capacity": 650, "power": power} for power in (0, 50, 150, 300, 400, 450, 500, 550, 600, 620)),
-        *({"cells": 6, "capacity": 1300, "power": f"{power} ± 30 W"} for power in (100, 400, 900, 1500, 2000)),
-        {"cells": 6, "capacity": "1300 ± 40 mAh", "power": 700, "cell_resistance": "8 ± 2 mohm"},
-        {"cells": 6, "capacity": 1300, "power": 700, "open_circuit_voltage": "25 ± 0.1 V", "cell_resistance": 8},
-        {"cells": 6, "capacity": 1300, "power": 700, "state_of_charge": "98 ± 3 %", "pack_temperature": "5 ± 3 degC"},
-        {"cells": 1, "capacity": 300, "power": "12 ± 4 W", "discharge_rating": "60 ± 20 C"},
-        {"cells": 3, "capacity": 3000, "power": 300, "chemistry": "li-ion", "cell_resistance": "20 ± 15 mohm"},
+        *(
+            {"cells": 4, "capacity": 650, "pack_power": power}
+            for power in (0, 50, 150, 300, 400, 450, 500, 550, 600, 620)
+        ),
+        *({"cells": 6, "capacity": 1300, "pack_power": f"{power} ± 30 W"} for power in (100, 400, 900, 1500, 2000)),
+        {"cells": 6, "capacity": "1300 ± 40 mAh", "pack_power": 700, "cell_resistance": "8 ± 2 mohm"},
+        {"cells": 6, "capacity": 1300, "pack_power": 700, "open_circuit_voltage": "25 ± 0.1 V", "cell_resistance": 8},
+        {
+            "cells": 6,
+            "capacity": 1300,
+            "pack_power": 700,
+            "state_of_charge": "98 ± 3 %",
+            "pack_temperature": "5 ± 3 degC",
+        },
+        {"cells": 1, "capacity": 300, "pack_power": "12 ± 4 W", "discharge_rating": "60 ± 20 C"},
+        {"cells": 3, "capacity": 3000, "pack_power": 300, "chemistry": "li-ion", "cell_resistance": "20 ± 15 mohm"},
     ],
     "endurance": [
-        *({"cells": 4, "capacity": 650, "power": power} for power in (20, 60, 100, 200, 300, 400)),
-        *({"cells": 6, "capacity": 1300, "power": f"{power} ± {power // 10} W"} for power in (100, 200, 300, 600, 900)),
-        *({"cells": 4, "capacity": 1500, "power": 180, "reserve": f"{reserve} ± 5 %"} for reserve in (0, 10, 20, 30)),
-        {"cells": 6, "capacity": "5000 ± 200 mAh", "power": 400, "chemistry": "li-ion", "cell_resistance": "15 ± 5"},
-        {"cells": 1, "capacity": "300 ± 15 mAh", "power": "7.4 ± 0.7 W"},
-        {"cells": 4, "capacity": 850, "power": 120, "start_charge": "95 ± 5 %"},
-        {"cells": 4, "capacity": 850, "power": 120, "pack_temperature": "5 ± 5 degC"},
-        {"cells": 4, "capacity": 850, "power": "120 ± 60 W"},
+        *({"cells": 4, "capacity": 650, "mean_power": power} for power in (20, 60, 100, 200, 300, 400)),
+        *(
+            {"cells": 6, "capacity": 1300, "mean_power": f"{power} ± {power // 10} W"}
+            for power in (100, 200, 300, 600, 900)
+        ),
+        *(
+            {"cells": 4, "capacity": 1500, "mean_power": 180, "reserve": f"{reserve} ± 5 %"}
+            for reserve in (0, 10, 20, 30)
+        ),
+        {
+            "cells": 6,
+            "capacity": "5000 ± 200 mAh",
+            "mean_power": 400,
+            "chemistry": "li-ion",
+            "cell_resistance": "15 ± 5",
+        },
+        {"cells": 1, "capacity": "300 ± 15 mAh", "mean_power": "7.4 ± 0.7 W"},
+        {"cells": 4, "capacity": 850, "mean_power": 120, "start_state_of_charge": "95 ± 5 %"},
+        {"cells": 4, "capacity": 850, "mean_power": 120, "pack_temperature": "5 ± 5 degC"},
+        {"cells": 4, "capacity": 850, "mean_power": "120 ± 60 W"},
     ],
     "full-throttle": [
         *(CRAFT | {"throttle_cap": cap} for cap in (20, 40, 66, 100)),
@@ -63,8 +84,8 @@ POINTS: Final[Mapping[str, list[dict[str, Any]]]] = {
     "build": [
         {"kv": 2400, "diameter": 5, "pitch": 4.3, "dry_mass": dry, "packs": packs, **more}
         for dry, more in (
-            (354, {}), (354, {"throttle_cap": 66}), ("354 ± 5 g", {"average_power": "260 ± 20 W"}),
-            (250, {"hover_ratio": "1.5 ± 0.2"}), (500, {"motor_resistance": "180 ± 20 mohm"}),
+            (354, {}), (354, {"throttle_cap": 66}), ("354 ± 5 g", {"mean_power": "260 ± 20 W"}),
+            (250, {"hover_power_ratio": "1.5 ± 0.2"}), (500, {"motor_resistance": "180 ± 20 mohm"}),
         )
         for packs in (
             [{"cells": 4, "capacity": 1300, "mass": 155}],
@@ -74,14 +95,14 @@ POINTS: Final[Mapping[str, list[dict[str, Any]]]] = {
         )
     ],
     "mass-margin": [
-        *({"masses": [50 + each for each in range(count)], "resolution": 1} for count in (1, 2, 3, 4)),
-        *({"masses": [49.5] * 5, "resolution": step} for step in (0.01, 0.1, 1, 5, 10)),
-        *({"masses": ["100 ± 2 g", "140 ± 1 g", 7], "resolution": step} for step in (0, 0.1, 1)),
+        *({"masses": [50 + each for each in range(count)], "scale_resolution": 1} for count in (1, 2, 3, 4)),
+        *({"masses": [49.5] * 5, "scale_resolution": step} for step in (0.01, 0.1, 1, 5, 10)),
+        *({"masses": ["100 ± 2 g", "140 ± 1 g", 7], "scale_resolution": step} for step in (0, 0.1, 1)),
         *({"parts": [{"mass": 31.5, "count": 4}, {"mass": f"{mass} ± 1 g"}]} for mass in (100, 120, 123)),
-        *({"masses": [240], "resolution": 1, "readings": "together"},) * 1,
-        *({"masses": [120, 122], "parts": [{"mass": 3, "count": count}], "resolution": 2} for count in (1, 4)),
-        {"masses": ["1 ± 3 g", "0 ± 1 g"], "resolution": 0.5},
-        {"parts": [{"mass": "0.4 ± 0.1 g", "count": 100}], "resolution": 0.1},
+        *({"masses": [240], "scale_resolution": 1, "weighing_method": "together"},) * 1,
+        *({"masses": [120, 122], "parts": [{"mass": 3, "count": count}], "scale_resolution": 2} for count in (1, 4)),
+        {"masses": ["1 ± 3 g", "0 ± 1 g"], "scale_resolution": 0.5},
+        {"parts": [{"mass": "0.4 ± 0.1 g", "count": 100}], "scale_resolution": 0.1},
     ],
 }  # fmt: skip
 

@@ -50,10 +50,10 @@ def test_the_power_of_a_hover_goes_on_to_the_pack() -> None:
     """The rounded power with its uncertainty, and the pack of the request; what was assumed there is left out."""
     response = calculate("hover-power", mass=581.8, diameter=5.1, cells=6, capacity="1.3 Ah")
     suggestion = find(suggest_next(response), "pack-current")
-    value, _, uncertainty = str(suggestion.inputs["power"]).partition(" ± ")
+    value, _, uncertainty = str(suggestion.inputs["pack_power"]).partition(" ± ")
     assert float(value) == pytest.approx(response["results"]["hover_power"], rel=0.01)
     assert float(uncertainty) == pytest.approx(response["uncertainty"]["hover_power"]["standard"], rel=0.05)
-    assert suggestion.from_results == {"power": "hover_power"}
+    assert suggestion.from_results == {"pack_power": "pack_power"}
     assert {name: suggestion.inputs[name] for name in PACK} == PACK
     assert "chemistry" not in suggestion.inputs
     assert suggestion.missing == ()
@@ -72,7 +72,7 @@ def test_a_result_in_another_unit_is_converted() -> None:
         for chosen in ({"hover_power": "W"}, {"hover_power": "kW"})
     )
     assert kilowatts["units"]["hover_power"] == "kW"
-    powers = [find(suggest_next(each), "pack-current").inputs["power"] for each in (watts, kilowatts)]
+    powers = [find(suggest_next(each), "pack-current").inputs["pack_power"] for each in (watts, kilowatts)]
     assert powers[0] == powers[1]
 
 
@@ -82,7 +82,7 @@ def test_a_result_that_rests_on_an_assumption_is_no_measurement() -> None:
     response = calculate("flight-log", log=flight, **PACK)
     measured = {**response, "results": {**response["results"], "pack_resistance": 65.0}}
     assert find(suggest_next(measured), "pack-current").inputs["pack_resistance"] == 65.0
-    assumed = suggest_next(calculate("endurance", power=200, **PACK))
+    assumed = suggest_next(calculate("endurance", mean_power=200, **PACK))
     assert "pack_resistance" not in find(assumed, "pack-current").inputs
 
 
@@ -93,20 +93,20 @@ def test_a_result_goes_on_with_the_charge_that_it_rests_on() -> None:
     suggestion = find(suggest_next(response), "pack-current")
     assert suggestion.inputs["state_of_charge"] == 100
     results = calculate("pack-current", **dict[str, Any](suggestion.inputs))["results"]
-    assert results["current"] == pytest.approx(response["results"]["pack_current"], rel=1e-4)
+    assert results["pack_current"] == pytest.approx(response["results"]["pack_current"], rel=1e-4)
     stated = calculate("full-throttle", **pack, **MOTOR, state_of_charge=80)
     assert find(suggest_next(stated), "pack-current").inputs["state_of_charge"] == 80
 
 
 def test_rounding_takes_a_power_past_no_limit() -> None:
     """The most that a pack gives is drawn with half the voltage left; a power rounded up would be too much for it."""
-    most = calculate("pack-current", power=100, **PACK)["results"]["greatest_power"]
+    most = calculate("pack-current", pack_power=100, **PACK)["results"]["maximum_pack_power"]
     response = calculate("hover-power", mass=500, diameter=5)
     for power in (most * 0.9999, most * 0.999):
         changed = {**response, "results": {**response["results"], "hover_power": power}}
         changed["uncertainty"] = {"hover_power": {"standard": 0.2 * power}}
         inputs: dict[str, Any] = {**find(suggest_next(changed), "pack-current").inputs, "state_of_charge": 50}
-        assert calculate("pack-current", **PACK, **inputs)["results"]["current"] is not None
+        assert calculate("pack-current", **PACK, **inputs)["results"]["pack_current"] is not None
 
 
 def test_the_required_inputs_that_are_missing_are_named() -> None:

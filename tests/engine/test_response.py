@@ -99,9 +99,9 @@ def test_a_response_in_a_batch_is_the_single_one() -> None:
     calculator = get_calculator("pack-current")
     pack: dict[str, Any] = {"cells": 6, "capacity": 1300, "cell_resistance": 8}
     requests: list[dict[str, Any]] = [
-        {**pack, "power": 200},
-        {**pack, "power": "300 ± 5 W"},
-        {**pack, "power": 400, "open_circuit_voltage": "23 ± 0.1 V"},
+        {**pack, "pack_power": 200},
+        {**pack, "pack_power": "300 ± 5 W"},
+        {**pack, "pack_power": 400, "open_circuit_voltage": "23 ± 0.1 V"},
     ]
     names = dict.fromkeys(name for request in requests for name in request)
     cells = {name: [request.get(name, ABSENT) for request in requests] for name in names}
@@ -119,8 +119,8 @@ def test_units_of_results_are_as_requested() -> None:
     assert response["results"]["usable_charge"] == pytest.approx(1.04, rel=1e-11)
     assert response["units"] == {**plain["units"], "nominal_energy": "kJ", "usable_charge": "Ah"}
     assert response["results"]["usable_energy"] == plain["results"]["usable_energy"]
-    listed = calculate("mass-margin", masses=[100, 150], units={"running_total": "kg"})
-    assert listed["results"]["running_total"] == [0.1, 0.25]
+    listed = calculate("mass-margin", masses=[100, 150], units={"running_total_mass": "kg"})
+    assert listed["results"]["running_total_mass"] == [0.1, 0.25]
 
 
 def test_an_input_that_is_a_result_too_has_the_one_unit_of_both() -> None:
@@ -129,7 +129,7 @@ def test_an_input_that_is_a_result_too_has_the_one_unit_of_both() -> None:
         "pack-current",
         cells=6,
         capacity=1300,
-        power=200,
+        pack_power=200,
         open_circuit_voltage=23,
         units={"open_circuit_voltage": "mV"},
     )
@@ -141,7 +141,7 @@ def test_an_input_that_is_a_result_too_has_the_one_unit_of_both() -> None:
 
 def test_every_null_has_exactly_one_reason() -> None:
     """And reasons come first, the standing cautions last."""
-    response = calculate("pack-current", cells=6, capacity=1300, power=9000, chemistry="lihv")
+    response = calculate("pack-current", cells=6, capacity=1300, pack_power=9000, chemistry="lihv")
     empty = [name for name, value in response["results"].items() if value is None]
     reasons = [name for caution in response["cautions"] for name in caution.get("results", [])]
     assert sorted(reasons) == sorted(empty)
@@ -153,10 +153,13 @@ def test_every_null_has_exactly_one_reason() -> None:
 
 def test_texts_have_their_numbers_filled_in() -> None:
     """To the place of their uncertainty (JCGM 100, 7.2.6)."""
-    response = calculate("pack-current", cells=6, capacity=1300, power=700, discharge_rating=20)
+    response = calculate("pack-current", cells=6, capacity=1300, pack_power=700, discharge_rating=20)
     assert not [caution for caution in response["cautions"] if "{" in caution["text"]]
-    (text,) = [caution["text"] for caution in response["cautions"] if caution["code"] == "over-rating"]
-    used, standard = response["results"]["rating_used"], response["uncertainty"]["rating_used"]["standard"]
+    (text,) = [caution["text"] for caution in response["cautions"] if caution["code"] == "over-discharge-rating"]
+    used, standard = (
+        response["results"]["discharge_rating_share"],
+        response["uncertainty"]["discharge_rating_share"]["standard"],
+    )
     assert 10 <= standard < 100, "so that the value is a whole number"
     assert f" {used:.0f} % " in text
 

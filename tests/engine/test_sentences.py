@@ -48,7 +48,9 @@ def test_every_example_has_a_sentence(calculator: AnyCalculator, example: Exampl
 )
 def test_a_verdict_has_words_and_a_colour(mass: float, verdict: str, start: str) -> None:
     # The display has steps of 0.1 g: standard uncertainty 0.1 / sqrt(12) = 0.03 g, so two places.
-    sentence = sentence_of("mass-margin", {"masses": [mass], "resolution": 0.1, "rule": "custom", "limit": 250})
+    sentence = sentence_of(
+        "mass-margin", {"masses": [mass], "scale_resolution": 0.1, "rule": "custom", "mass_limit": 250}
+    )
     assert sentence is not None
     assert (sentence.text, sentence.verdict) == (start, verdict)
     assert sentence.details.startswith(f"{mass:.2f} g in all")
@@ -57,7 +59,7 @@ def test_a_verdict_has_words_and_a_colour(mass: float, verdict: str, start: str)
 @pytest.mark.parametrize(("rating", "verdict"), [(100, "good"), (27, "close"), (20, "bad"), (None, "")])
 def test_a_load_is_compared_with_the_rating_only_where_that_is_given(rating: float | None, verdict: str) -> None:
     # About 31 A from 1.3 Ah is 24 C: a quarter of 100 C, nine tenths of 27 C, more than 20 C.
-    inputs = {"cells": 6, "capacity": 1300, "power": 700, **({"discharge_rating": rating} if rating else {})}
+    inputs = {"cells": 6, "capacity": 1300, "pack_power": 700, **({"discharge_rating": rating} if rating else {})}
     sentence = sentence_of("pack-current", inputs)
     assert sentence is not None
     assert sentence.verdict == verdict
@@ -66,16 +68,16 @@ def test_a_load_is_compared_with_the_rating_only_where_that_is_given(rating: flo
 @pytest.mark.parametrize(
     ("given", "is_named"),
     [
-        ({"limit": 400}, True),
+        ({"mass_limit": 400}, True),
         ({"rule": "eu-a1-privately-built"}, True),
-        ({"rule": "eu-a1-privately-built", "limit": 250}, True),
-        ({"rule": "eu-a1-privately-built", "limit": 400}, False),
+        ({"rule": "eu-a1-privately-built", "mass_limit": 250}, True),
+        ({"rule": "eu-a1-privately-built", "mass_limit": 400}, False),
     ],
 )
 def test_a_limit_that_a_rule_replaces_is_not_named(given: dict[str, Any], is_named: bool) -> None:
     sentence = sentence_of("mass-margin", {"masses": [300], **given})
     assert sentence is not None
-    assert sentence.text == ("Under the limit: 100.0 g below it" if given == {"limit": 400} else OVER_BY_50)
+    assert sentence.text == ("Under the limit: 100.0 g below it" if given == {"mass_limit": 400} else OVER_BY_50)
     assert sentence.details.startswith("300.0 g in all, give or take 0.58 g.")
     assert ("The limit is" in sentence.details) == is_named
 
@@ -128,7 +130,7 @@ def test_the_remaining_charge_sets_the_verdict_on_a_recording(capacity: float, v
     ("target", "start"),
     [
         ({}, "No cap without a target"),
-        ({"target_speed": 90000}, "No cap needed"),
+        ({"target_no_load_speed": 90000}, "No cap needed"),
         ({"target_cells": 6}, "No cap needed"),
         ({"target_kv": 2500}, "No cap needed"),
         ({"target_cells": 3}, "Cap the throttle"),
@@ -145,8 +147,8 @@ BUILD: dict[str, Any] = {
     "kv": 2400,
     "diameter": 5,
     "pitch": 4.3,
-    "average_power": 250,
-    "resolution": 0.1,
+    "mean_power": 250,
+    "scale_resolution": 0.1,
     "packs": [
         {"name": "light", "cells": 1, "capacity": 300, "mass": 20},
         {"name": "heavy", "cells": 4, "capacity": 1300, "mass": 155},
@@ -164,13 +166,13 @@ BUILD: dict[str, Any] = {
 )
 def test_a_setup_under_the_limit_is_seen_without_a_flight_time(limit: float, start: str) -> None:
     # One cell of 300 mAh cannot give 250 W.
-    sentence = sentence_of("build", {**BUILD, "limit": limit})
+    sentence = sentence_of("build", {**BUILD, "mass_limit": limit})
     assert sentence is not None
     assert sentence.text.startswith(start)
 
 
 def test_a_sentence_about_a_missing_result_is_left_out() -> None:
-    assert sentence_of("pack-current", {"cells": 2, "capacity": 300, "power": 5000}) is None
+    assert sentence_of("pack-current", {"cells": 2, "capacity": 300, "pack_power": 5000}) is None
     shown = sentence_of("hover-power", {"mass": 500, "motors": 4, "diameter": 5})
     assert shown is not None
     assert "from the pack" not in shown.details  # no cells were given, so there is no current
@@ -201,7 +203,7 @@ def test_a_result_is_not_rounded_away_from_the_tables(value: float, standard: fl
 
 def test_decimal_commas_are_used() -> None:
     outcome = calculate.evaluate_request(
-        CALCULATORS["mass-margin"], {"masses": [245.5], "rule": "custom", "limit": 250.5}, result_units={}
+        CALCULATORS["mass-margin"], {"masses": [245.5], "rule": "custom", "mass_limit": 250.5}, result_units={}
     )
     sentence = build_sentence(outcome, 0, build_response(outcome, 0), lambda number: number.replace(".", ","))
     assert sentence is not None

@@ -46,7 +46,7 @@ def test_products_and_quotients_by_hand() -> None:
 
 STATED: Final[dict[str, tuple[float, float, str]]] = {
     "capacity": (1300, 6, "mAh"),
-    "power": (700, 4, "W"),
+    "pack_power": (700, 4, "W"),
     "open_circuit_voltage": (25.0, 0.05, "V"),
     "cell_resistance": (8, 0.05, "mohm"),
     "lead_resistance": (2, 0.03, "mohm"),
@@ -65,15 +65,15 @@ def test_pack_current_against_another_package() -> None:
     kelvin = x["pack_temperature"] + 273.15
     factor = umath.exp(x["activation_energy"] * 1e3 / 8.314462618 * (1 / kelvin - 1 / 298.15))
     resistance = (6 * x["cell_resistance"] * factor + x["lead_resistance"]) / 1e3
-    voltage, power = x["open_circuit_voltage"], x["power"]
+    voltage, power = x["open_circuit_voltage"], x["pack_power"]
     current = 2 * power / (voltage + umath.sqrt(voltage**2 - 4 * power * resistance))
     expected = {
-        "current": current,
+        "pack_current": current,
         "loaded_voltage": voltage - current * resistance,
         "c_rate": current / (x["capacity"] / 1e3),
-        "pack_heat": current**2 * resistance,
-        "greatest_power": voltage**2 / (4 * resistance),
-        "rating_used": 100 * current / (x["capacity"] / 1e3) / x["discharge_rating"],
+        "pack_heat_power": current**2 * resistance,
+        "maximum_pack_power": voltage**2 / (4 * resistance),
+        "discharge_rating_share": 100 * current / (x["capacity"] / 1e3) / x["discharge_rating"],
         "pack_resistance": resistance * 1e3,
     }
     for name, number in expected.items():
@@ -90,14 +90,18 @@ def test_pack_current_against_another_package() -> None:
 def test_throttle_cap_against_another_package() -> None:
     """The cap by a target speed; u of 0.5 %, so both agree to 3e-3."""
     uncertainty = uncertainty_of(
-        "throttle-cap", kv="2400 ± 12 rpm/V", cells=6, cell_voltage="3.7 ± 0.02 V", target_speed="30000 ± 100 rpm"
+        "throttle-cap",
+        kv="2400 ± 12 rpm/V",
+        cells=6,
+        cell_voltage="3.7 ± 0.02 V",
+        target_no_load_speed="30000 ± 100 rpm",
     )
     kv, volts, speed = (uncertainties.ufloat(*each) for each in ((2400, 12), (3.7, 0.02), (30000, 100)))
     cap = speed / (kv * 6 * volts)
-    expected = {"throttle_cap": 100 * cap, "matched_kv": kv * cap}
+    expected = {"throttle_cap": 100 * cap, "effective_kv": kv * cap}
     for name, number in expected.items():
         assert uncertainty[name]["standard"] == pytest.approx(number.std_dev, rel=3e-3), name
-    assert uncertainty["uncapped_speed"]["standard"] == pytest.approx((kv * 6 * volts).std_dev, rel=3e-3)
+    assert uncertainty["uncapped_no_load_speed"]["standard"] == pytest.approx((kv * 6 * volts).std_dev, rel=3e-3)
     assert uncertainty["no_load_speed"]["standard"] == pytest.approx(100, rel=3e-3)
 
 
@@ -110,16 +114,16 @@ def test_an_assumption_follows_the_input_it_comes_from() -> None:
         "throttle-cap", kv="2400 ± 100 rpm/V", cells=6, target_cells=4, cell_voltage="3.7 ± 0.2 V"
     )
     assert uncertainty["throttle_cap"]["shares"] == {"sag_deviate": 1.0}
-    share = uncertainty["matched_kv"]["shares"]["kv"]  # a little more than its part, as the law is not linear
-    assert uncertainty["matched_kv"]["standard"] * share**0.5 == pytest.approx(100 * 4 / 6, rel=0.05)
+    share = uncertainty["effective_kv"]["shares"]["kv"]  # a little more than its part, as the law is not linear
+    assert uncertainty["effective_kv"]["standard"] * share**0.5 == pytest.approx(100 * 4 / 6, rel=0.05)
 
 
 def test_endurance_carries_uncertainty_through_the_integral() -> None:
     """By hand: without resistance time is energy over power, so 2 % of power is 2 % of time (to u^2), and charge used
     to a reserve has none.
     """
-    uncertainty = uncertainty_of("endurance", cells=6, capacity=1300, power="200 ± 4 W", cell_resistance=0)
-    results = calculate("endurance", cells=6, capacity=1300, power=200, cell_resistance=0)["results"]
+    uncertainty = uncertainty_of("endurance", cells=6, capacity=1300, mean_power="200 ± 4 W", cell_resistance=0)
+    results = calculate("endurance", cells=6, capacity=1300, mean_power=200, cell_resistance=0)["results"]
     assert uncertainty["endurance"]["standard"] == pytest.approx(0.02 * results["endurance"], rel=3e-3)
     assert uncertainty["charge_used"]["standard"] == 0
     assert "ended_by" not in uncertainty
@@ -132,11 +136,11 @@ def test_shares_sum_to_one(a: float, b: float, c: float) -> None:
         "pack-current",
         cells=6,
         capacity=f"1300 ± {1300 * a:.6f} mAh",
-        power=f"200 ± {200 * b:.6f} W",
+        pack_power=f"200 ± {200 * b:.6f} W",
         cell_resistance=f"8 ± {8 * c:.6f} mohm",
     )
     uncertain = {name: each["shares"] for name, each in uncertainty.items() if each["standard"]}
-    assert {"current", "loaded_voltage", "pack_heat", "pack_resistance"} <= set(uncertain)
+    assert {"pack_current", "loaded_voltage", "pack_heat_power", "pack_resistance"} <= set(uncertain)
     for name, shares in uncertain.items():
         assert sum(shares.values()) == pytest.approx(1, rel=1e-10), name
     assert set(uncertainty["pack_resistance"]["shares"]) == {"cell_resistance"}
@@ -182,17 +186,17 @@ def test_a_full_pack_is_never_fuller() -> None:
 
     lipo from 100 to 95 % falls 4.2 - 4.1384 = 0.0616 V a cell, 6 x 0.01232 V for each per cent.
     """
-    uncertainty = uncertainty_of("pack-current", cells=6, capacity=1300, power=0, state_of_charge="100 ± 1 %")
+    uncertainty = uncertainty_of("pack-current", cells=6, capacity=1300, pack_power=0, state_of_charge="100 ± 1 %")
     assert uncertainty["open_circuit_voltage"]["standard"] == pytest.approx(6 * 0.01232 * 0.60281, rel=2e-3)
     assert uncertainty["open_circuit_voltage"]["high"] <= 25.2
 
 
 def test_entries_of_a_list() -> None:
     """By hand: 1 g and 2 g in quadrature are sqrt(5) g, shared 1 to 4; running totals gather them."""
-    uncertainty = uncertainty_of("mass-margin", masses=["100 ± 1 g", "50 ± 2 g", 30], resolution=0)
-    assert uncertainty["total"]["standard"] == pytest.approx(5**0.5, rel=5e-3)
-    assert uncertainty["total"]["shares"] == pytest.approx({"masses/0": 0.2, "masses/1": 0.8}, rel=5e-3)
-    assert uncertainty["running_total"]["standard"] == pytest.approx([1, 5**0.5, 5**0.5], rel=5e-3)
+    uncertainty = uncertainty_of("mass-margin", masses=["100 ± 1 g", "50 ± 2 g", 30], scale_resolution=0)
+    assert uncertainty["total_mass"]["standard"] == pytest.approx(5**0.5, rel=5e-3)
+    assert uncertainty["total_mass"]["shares"] == pytest.approx({"masses/0": 0.2, "masses/1": 0.8}, rel=5e-3)
+    assert uncertainty["running_total_mass"]["standard"] == pytest.approx([1, 5**0.5, 5**0.5], rel=5e-3)
 
 
 def test_entries_of_a_table() -> None:
@@ -200,11 +204,11 @@ def test_entries_of_a_table() -> None:
     uncertainty = uncertainty_of(
         "mass-margin",
         parts=[{"mass": "11 ± 0.1 g", "count": 4}, {"mass": 5}, {"mass": 50, "mass_u": "300 mg"}],
-        resolution=0,
+        scale_resolution=0,
     )
-    assert uncertainty["total"]["standard"] == pytest.approx(0.5, rel=5e-3)
-    assert uncertainty["total"]["shares"] == pytest.approx({"parts/0/mass": 0.64, "parts/2/mass": 0.36}, rel=5e-3)
-    assert uncertainty["margin"]["standard"] == pytest.approx(0.5, rel=5e-3)
+    assert uncertainty["total_mass"]["standard"] == pytest.approx(0.5, rel=5e-3)
+    assert uncertainty["total_mass"]["shares"] == pytest.approx({"parts/0/mass": 0.64, "parts/2/mass": 0.36}, rel=5e-3)
+    assert uncertainty["mass_margin"]["standard"] == pytest.approx(0.5, rel=5e-3)
 
 
 @pytest.mark.parametrize(
@@ -217,7 +221,7 @@ def test_entries_of_a_table() -> None:
 )
 def test_the_width_of_a_temperature_has_no_offset(inputs: dict[str, Any], source: str) -> None:
     """The same as 298.15 +- 5 K."""
-    pack = {"cells": 6, "capacity": 1300, "power": 200, "cell_resistance": 8}
+    pack = {"cells": 6, "capacity": 1300, "pack_power": 200, "cell_resistance": 8}
     kelvin = uncertainty_of("pack-current", **pack, pack_temperature="298.15 ± 5 K")["pack_resistance"]["standard"]
     assert kelvin > 0, source
     uncertainty = uncertainty_of("pack-current", **pack, **inputs)["pack_resistance"]["standard"]
@@ -245,26 +249,26 @@ def test_what_was_replaced_adds_no_uncertainty() -> None:
         "pack-current",
         cells=6,
         capacity=1300,
-        power=200,
+        pack_power=200,
         open_circuit_voltage="23 ± 0.1 V",
         state_of_charge="50 ± 20 %",
         cell_resistance=8,
     )
     assert uncertainty["open_circuit_voltage"]["standard"] == pytest.approx(0.1, rel=1e-9)
-    assert set(uncertainty["current"]["shares"]) == {"open_circuit_voltage"}
+    assert set(uncertainty["pack_current"]["shares"]) == {"open_circuit_voltage"}
 
 
 def test_a_result_without_a_value_has_no_uncertainty() -> None:
     uncertainty = uncertainty_of(
-        "pack-current", cells=6, capacity=1300, power="9000 ± 10 W", cell_resistance="8 ± 1 mohm"
+        "pack-current", cells=6, capacity=1300, pack_power="9000 ± 10 W", cell_resistance="8 ± 1 mohm"
     )
-    assert "current" not in uncertainty
+    assert "pack_current" not in uncertainty
     assert uncertainty["pack_resistance"]["standard"] == pytest.approx(6, rel=1e-9)
 
 
 def test_a_default_known_to_a_factor_is_log_normal() -> None:
     """By hand: the resistance is known to x/÷ f, so its range is from R f^-1.96 to R f^1.96, and f^1.96 apart."""
-    response = calculate("pack-current", cells=4, capacity=650, power=100)
+    response = calculate("pack-current", cells=4, capacity=650, pack_power=100)
     resistance, uncertainty = response["results"]["pack_resistance"], response["uncertainty"]["pack_resistance"]
     factor = uncertainty["high"] / resistance
     assert factor > 1.3
@@ -275,20 +279,20 @@ def test_a_default_known_to_a_factor_is_log_normal() -> None:
 
 def test_a_share_of_draws_has_no_result() -> None:
     """By hand: a log-normal resistance exceeds V^2 / 4P, beyond which the pack cannot give P, with this probability."""
-    response = calculate("pack-current", cells=4, capacity=650, power=600)
+    response = calculate("pack-current", cells=4, capacity=650, pack_power=600)
     resistance, voltage = response["results"]["pack_resistance"], response["results"]["open_circuit_voltage"]
     uncertainty = response["uncertainty"]
     deviation = np.log(uncertainty["pack_resistance"]["high"] / resistance) / stats.norm.ppf(0.975)
     beyond = stats.norm.sf(np.log(voltage**2 / (4 * 600) / (resistance / 1e3)) / deviation)
     assert 0.02 < beyond < 0.5
-    assert uncertainty["current"]["no_result"] == pytest.approx(beyond, abs=2e-3)
-    assert uncertainty["current"]["standard"] > 0
+    assert uncertainty["pack_current"]["no_result"] == pytest.approx(beyond, abs=2e-3)
+    assert uncertainty["pack_current"]["standard"] > 0
     caution = next(each for each in response["cautions"] if each["code"] == "possibly-power-beyond-pack")
-    assert f"In {100 * uncertainty['current']['no_result']:.2g} % of the likely cases " in caution["text"]
+    assert f"In {100 * uncertainty['pack_current']['no_result']:.2g} % of the likely cases " in caution["text"]
 
 
 def test_the_kind_that_reads_a_standard_uncertainty_is_made_once() -> None:
     """A kind caches what it needs to parse, so one made for each request would never be freed."""
-    kind = get_calculator("pack-current").input_fields["power"]
+    kind = get_calculator("pack-current").input_fields["pack_power"]
     assert isinstance(kind, Quantity)
-    assert uncertainty_kind("power", kind) is uncertainty_kind("power", kind)
+    assert uncertainty_kind("pack_power", kind) is uncertainty_kind("pack_power", kind)

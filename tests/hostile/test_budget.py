@@ -72,7 +72,7 @@ def test_a_body_with_many_entries_runs_in_a_thread() -> None:
 
 
 LOG = {"time": [0, 1], "voltage": [16, 16], "current": [8, 8]}
-VIDEO = {"log": LOG, "frame_rate": "1000", "video_end": 250}
+VIDEO = {"log": LOG, "frame_rate": "1000", "video_end_time": 250}
 """A quarter of a million frames requested by two samples."""
 
 
@@ -104,7 +104,7 @@ def test_more_samples_allow_for_more_frames(client: FlaskClient) -> None:
 
 def test_frames_in_a_table_are_bounded_by_row_and_in_all(client: FlaskClient) -> None:
     """A row may have 20,000 frames and the table 250,000; rows beyond say so, and cost nothing."""
-    rows = [{"log": LOG, "frame_rate": "1000", "video_end": seconds} for seconds in (250, *[19] * 15)]
+    rows = [{"log": LOG, "frame_rate": "1000", "video_end_time": seconds} for seconds in (250, *[19] * 15)]
     response = client.post("/v1/overlay-cues/batch?format=ndjson", json=rows)
     assert response.status_code == 200
     output = [json.loads(line) for line in response.data.splitlines()]
@@ -116,7 +116,7 @@ def test_frames_in_a_table_are_bounded_by_row_and_in_all(client: FlaskClient) ->
 
 def test_a_table_of_long_answers_is_written_a_few_at_a_time() -> None:
     """Answers with 5,000 frames are not gathered beyond what one row may have."""
-    plan = Plan("overlay-cues", {"frame_rate": "1000", "video_end": 5, "log": LOG}, text=False)
+    plan = Plan("overlay-cues", {"frame_rate": "1000", "video_end_time": 5, "log": LOG}, text=False)
     pieces = list(compute_batch(plan, Chunk(0, 12, {}, text=False)))
     assert [piece.rows for piece in pieces] == [3, 3, 3, 3]
     assert [piece.first for piece in pieces] == [0, 3, 6, 9]
@@ -125,7 +125,7 @@ def test_a_table_of_long_answers_is_written_a_few_at_a_time() -> None:
 LONG_LISTS = {
     "dry_mass": 353.8,
     "kv": 2400,
-    "limit": "0.55 lb",
+    "mass_limit": "0.55 lb",
     "flights": [{"mass": "508.8 ± 1", "duration": "5.2 ± 0.1", "cells": 4, "capacity": "1300 ± 20"}] * 200,
     "packs": [{"cells": 4, "capacity": 1300, "mass": "155 ± 2"}] * 20,
 }
@@ -155,7 +155,7 @@ def test_a_recording_counts_by_its_samples_at_each_point_of_a_grid(client: Flask
 
 def test_a_picture_of_pixels_is_bounded(client: FlaskClient) -> None:
     pytest.importorskip("PIL")
-    inputs = {"log": LOG, "width": 8192, "height": 4320}
+    inputs = {"log": LOG, "video_width": 8192, "video_height": 4320}
     output = problem(client.post("/v1/overlay-cues?format=png", json=inputs), 413, "too-much-work")
     assert f"{8192 * 4320}" in output
     assert f"{MAX_PIXELS}" in output

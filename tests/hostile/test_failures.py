@@ -214,7 +214,7 @@ def test_one_long_captioned_video_disables_no_route() -> None:
     flight = {"log": {"time": [0, 1], "voltage": [16, 16], "current": [8, 8]}, "cells": 4, "capacity": 850}
     app = create_app()
     for end in (60, 60, 60, 1):
-        case = make_post("/v1/overlay-cues", {**flight, "video_end": end})
+        case = make_post("/v1/overlay-cues", {**flight, "video_end_time": end})
         for status, headers, body in (case.send_by_wsgi(app), case.send_by_wsgi(app.wsgi_app)):
             assert status == 200
             assert int(dict(headers).get("content-length", len(body))) == len(body)

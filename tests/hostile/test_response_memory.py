@@ -22,7 +22,7 @@ from gramwatt.web.middleware.work_limits import CANCELLED_KEY, WorkLimits
 from gramwatt.web.table_responses import TEXT_ROWS
 
 PACK = "pack-energy"
-GRID = "/v1/endurance/sweep?cells=6&vary=power&from=10&to=400&count=40&vary=capacity&from=900&to=1500&count=500"
+GRID = "/v1/endurance/sweep?cells=6&vary=mean_power&from=10&to=400&count=40&vary=capacity&from=900&to=1500&count=500"
 
 
 def ask_for_table(client: FlaskClient, form: str) -> Iterator[bytes]:

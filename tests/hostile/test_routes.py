@@ -69,7 +69,7 @@ def _list_cases(app: Flask) -> Iterator[Case]:
                 yield from (Case(path, query, method) for query in QUERIES)
     flight = {"log": FLIGHT, "cells": 4, "capacity": 850}
     for end in (1, 60):  # the second is streamed, without Content-Length
-        yield Case("/v1/overlay-cues", "", "POST", json.dumps({**flight, "video_end": end}).encode(), (JSON,))
+        yield Case("/v1/overlay-cues", "", "POST", json.dumps({**flight, "video_end_time": end}).encode(), (JSON,))
 
 
 def by_wsgi(case: Case, application: Any) -> Response:

@@ -16,7 +16,12 @@ from web.conftest import client
 
 __all__ = ["client"]
 
-FLIGHT = {"log": {"time": [0, 1], "voltage": [16, 16], "current": [8, 8]}, "cells": 4, "capacity": 850, "video_end": 1}
+FLIGHT = {
+    "log": {"time": [0, 1], "voltage": [16, 16], "current": [8, 8]},
+    "cells": 4,
+    "capacity": 850,
+    "video_end_time": 1,
+}
 
 
 @pytest.mark.parametrize("path", ["/", "/v1/pack-energy", "/calculators/pack-energy", "/v1/x"])
@@ -29,8 +34,14 @@ def test_a_query_of_bytes_that_are_no_utf_8_is_rejected(client: FlaskClient, pat
 @pytest.mark.parametrize("place", ["top-left", "middle-center", "bottom-right"])
 def test_a_picture_of_the_largest_size_with_the_longest_text_is_drawn(client: FlaskClient, place: str) -> None:
     """Pillow takes a line of many pixels for a decompression bomb; `MOST_PIXELS` bounds the picture."""
-    size = {"width": 3840, "height": 2160, "text_size": 25, "place": place, "at": 0}
-    answer = client.post("/v1/overlay-cues?format=png", json={**FLIGHT, **size, "template": "W" * 199})
+    size = {
+        "video_width": 3840,
+        "video_height": 2160,
+        "text_height_share": 25,
+        "caption_position": place,
+        "picture_time": 0,
+    }
+    answer = client.post("/v1/overlay-cues?format=png", json={**FLIGHT, **size, "caption_template": "W" * 199})
     assert (answer.status_code, answer.mimetype) == (200, "image/png")
 
 
@@ -41,7 +52,10 @@ def test_of_a_line_that_is_too_long_the_part_within_the_picture_is_drawn(
     """The picture is that of the whole line, but for pixels at its letters' edges in the middle and on the right."""
     from PIL import Image, ImageChops
 
-    placement, text = Placement(320, 180, place=place, text_size=0.2), "abcdefghijklmnopqrstuvwxyz" * 2
+    placement, text = (
+        Placement(320, 180, place=place, text_height_share=0.2),
+        "abcdefghijklmnopqrstuvwxyz" * 2,
+    )
     cut = Image.open(io.BytesIO(draw_png(text, placement)))
     monkeypatch.setattr(
         "gramwatt.captions.image._crop_line", lambda line, *_: (line, placement.x, "lmr"[placement.column])
@@ -93,15 +107,15 @@ def test_a_cell_that_is_a_number_is_left(text: str, decimal: str) -> None:
 @pytest.mark.parametrize("template", ["=1+1", "@x", "\uff1d1+1", " =1"])
 @pytest.mark.parametrize("way", ["answer", "batch", "sweep"])
 def test_no_text_input_comes_back_as_a_formula(client: FlaskClient, way: str, template: str) -> None:
-    flight = {**FLIGHT, "template": template}
+    flight = {**FLIGHT, "caption_template": template}
     if way == "answer":
         answer = client.post("/v1/overlay-cues?format=csv", json=flight)
     elif way == "batch":
         rows = json.dumps([flight])
         answer = client.post("/v1/overlay-cues/batch?format=csv&keep=*", data=rows, content_type="application/json")
     else:
-        given = {name: value for name, value in flight.items() if name != "template"}
-        body = {"given": given, "vary": {"template": {"values": [template, "b"]}}}
+        given = {name: value for name, value in flight.items() if name != "caption_template"}
+        body = {"given": given, "vary": {"caption_template": {"values": [template, "b"]}}}
         answer = client.post("/v1/overlay-cues/sweep?format=csv", json=body)
     if way == "sweep" and answer.status_code == 422:
         pytest.skip("a text is not varied")

@@ -35,7 +35,7 @@ from web.wire import KEEP_ALIVE, answers, connect, problem, send, until, workers
 LIMIT = 30.0
 """Seconds after which a result counts as none."""
 TABLE = "/v1/pack-energy/batch"
-GRID = "/v1/air-density/sweep?vary=elevation&from=0&to=3000&count=500&vary=temperature&from=-10&to=40&count=500"
+GRID = "/v1/air-density/sweep?vary=elevation&from=0&to=3000&count=500&vary=air_temperature&from=-10&to=40&count=500"
 """A quarter of a million rows, which no buffer between server and client holds."""
 TABLE_HEAD = (
     f"POST {TABLE} HTTP/1.1\r\nHost: x\r\nContent-Type: text/csv\r\nTransfer-Encoding: chunked\r\n\r\n".encode()

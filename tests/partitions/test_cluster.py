@@ -39,7 +39,7 @@ def table(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("shared") / "table.parquet"
     rows = PARTS * ROWS
     columns = {"id": [f"a label as long as people make them: {row}" for row in range(rows)]}
-    pq.write_table(pa.table({**columns, "power": np.linspace(10, 900, rows)}), path, row_group_size=ROWS)
+    pq.write_table(pa.table({**columns, "pack_power": np.linspace(10, 900, rows)}), path, row_group_size=ROWS)
     return path
 
 

@@ -44,7 +44,7 @@ for address in sys.argv[2:]:
 def test_an_address_without_a_scheduler_is_reported_in_a_line(tmp_path: Path) -> None:
     """In a process of its own, to see all that reaches standard error."""
     table = tmp_path / "table.csv"
-    table.write_bytes(b"cells,power,capacity\n6,500,1300\n")
+    table.write_bytes(b"cells,pack_power,capacity\n6,500,1300\n")
     addresses = ["nonsense", "foo://127.0.0.1:1", "tcp://127.0.0.1:1", "", "http://127.0.0.1:8786"]
     command = [sys.executable, "-c", RUN_EACH, str(table), *addresses]
     found = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, check=True)
@@ -57,7 +57,7 @@ def test_an_address_without_a_scheduler_is_reported_in_a_line(tmp_path: Path) ->
 def test_something_else_that_listens_is_no_scheduler() -> None:
     with socket.create_server(("127.0.0.1", 0)) as other:
         address = f"tcp://127.0.0.1:{other.getsockname()[1]}"
-        arguments = ("sweep", "pack-current", "cells=6", "capacity=1", "--vary", "power=1:2:3", "--best", "1")
+        arguments = ("sweep", "pack-current", "cells=6", "capacity=1", "--vary", "pack_power=1:2:3", "--best", "1")
         result = run(*arguments, "--scheduler", address)
     assert result.exit_code == 2
     assert "no Dask scheduler responds there" in result.stderr
@@ -80,8 +80,8 @@ def test_workers_of_another_version_are_an_error(workers: Cluster, monkeypatch: 
         pass
 
 
-GRID = ("sweep", "pack-current", "cells=6", "--vary", "power=10:900:2000", "--vary", "capacity=500:3000:1300")
-DRAWN_GRID = ("sweep", "pack-current", "cells=6", "--vary", "power=10:900:300", "--vary", "capacity=500:3000:200")
+GRID = ("sweep", "pack-current", "cells=6", "--vary", "pack_power=10:900:2000", "--vary", "capacity=500:3000:1300")
+DRAWN_GRID = ("sweep", "pack-current", "cells=6", "--vary", "pack_power=10:900:300", "--vary", "capacity=500:3000:200")
 
 
 @pytest.mark.parametrize(
@@ -89,7 +89,7 @@ DRAWN_GRID = ("sweep", "pack-current", "cells=6", "--vary", "power=10:900:300", 
     [
         pytest.param(GRID, (), "2,600,000", id="greatest"),
         pytest.param(GRID, ("--least",), "2,600,000", id="least"),
-        pytest.param(DRAWN_GRID, ("--by", "pack_heat", "--uncertainty"), "60,000", id="uncertainty"),
+        pytest.param(DRAWN_GRID, ("--by", "pack_heat_power", "--uncertainty"), "60,000", id="uncertainty"),
     ],
 )
 def test_the_best_of_a_grid_are_those_found_alone(
@@ -107,10 +107,10 @@ def test_the_best_of_spans_are_the_best_of_all() -> None:
     calculator = registry.load()["pack-current"]
     axes = [
         sweep.make_even_axis(calculator, name, start, stop, count, text=True)[0]
-        for name, start, stop, count in (("power", "10", "900", 300), ("capacity", "500", "3000", 100))
+        for name, start, stop, count in (("pack_power", "10", "900", 300), ("capacity", "500", "3000", 100))
     ]
     known = tuple(axis for axis in axes if axis is not None)
-    plan, ranking = Plan("pack-current", {"cells": "6"}), Ranking(9, "current")
+    plan, ranking = Plan("pack-current", {"cells": "6"}), Ranking(9, "pack_current")
     whole = select_best(
         ranking, (piece for chunk in sweep.read_grid(known, text=True) for piece in compute_batch(plan, chunk))
     )
@@ -124,7 +124,7 @@ def test_the_best_of_spans_are_the_best_of_all() -> None:
 
 
 def test_a_whole_grid_comes_back_in_order(workers: Cluster, tmp_path: Path) -> None:
-    arguments = ("sweep", "pack-current", "cells=6", "capacity=1300", "--vary", "power=1:500:300000")
+    arguments = ("sweep", "pack-current", "cells=6", "capacity=1300", "--vary", "pack_power=1:500:300000")
     out = tmp_path / "grid.csv"
     there = run(*arguments, "-o", out, "--scheduler", workers.address, "--rows-per-part", "70000")
     assert (there.exit_code, there.stderr) == (0, f"300,000 points computed, 0 invalid: {out} (5 parts)\n")
@@ -133,7 +133,7 @@ def test_a_whole_grid_comes_back_in_order(workers: Cluster, tmp_path: Path) -> N
 
 def test_without_dask_the_command_says_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "distributed", None)
-    arguments = ("sweep", "pack-current", "cells=6", "capacity=1", "--vary", "power=1:2:3", "--best", "1")
+    arguments = ("sweep", "pack-current", "cells=6", "capacity=1", "--vary", "pack_power=1:2:3", "--best", "1")
     result = run(*arguments, "--scheduler", "x:1")
     assert result.exit_code == 2
     assert result.stderr == (

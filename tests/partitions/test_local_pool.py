@@ -31,7 +31,7 @@ def run(*arguments: object) -> Result:
 def table(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("pool") / "table.parquet"
     power = np.linspace(10, 900, PARTS * ROWS)
-    pq.write_table(pa.table({"id": np.arange(PARTS * ROWS), "power": power}), path, row_group_size=ROWS)
+    pq.write_table(pa.table({"id": np.arange(PARTS * ROWS), "pack_power": power}), path, row_group_size=ROWS)
     return path
 
 

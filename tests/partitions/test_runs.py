@@ -25,7 +25,7 @@ from gramwatt.partitions.job import SUFFIXES
 
 SHARED = ("--set", "cells=6", "--set", "capacity=1300")
 SMALL = ("--rows-per-part", "1000")
-GRID = ("pack-current", "cells=6", "capacity=1300", "--vary", "power=10:5000:3500")
+GRID = ("pack-current", "cells=6", "capacity=1300", "--vary", "pack_power=10:5000:3500")
 
 
 def run(*arguments: object) -> Result:
@@ -41,7 +41,7 @@ def table(tmp_path: Path) -> Path:
     """5000 rows in five row groups, two rows invalid."""
     power = np.linspace(10, 900, 5000)
     power[[77, 4321]] = -1
-    columns = pa.table({"id": [f"row {row}" for row in range(5000)], "power": power, "note": np.arange(5000)})
+    columns = pa.table({"id": [f"row {row}" for row in range(5000)], "pack_power": power, "note": np.arange(5000)})
     path = tmp_path / "table.parquet"
     pq.write_table(columns, path, row_group_size=1000)
     return path
@@ -69,7 +69,7 @@ def test_a_folder_of_parts_is_read_by_every_library_as_one_table(table: Path, tm
     assert result.stderr == f"4,998 rows computed, 2 invalid: {folder}/ (5 parts)\n"
     assert batch(table, single).exit_code == 1
     expected = pq.read_table(single)
-    assert expected["error"][4321].as_py().startswith("row 4322: power: ")
+    assert expected["error"][4321].as_py().startswith("row 4322: pack_power: ")
     assert list(contents(folder)) == [f"part-0000{number}.parquet" for number in range(5)]
     assert pq.read_table(folder).equals(expected)
     assert ds.dataset(folder).to_table().equals(expected)
@@ -108,8 +108,8 @@ def _read_file(path: Path) -> pa.Table:
 
 
 def test_every_part_has_the_same_columns_whatever_its_rows_hold(tmp_path: Path) -> None:
-    rows: list[dict[str, Any]] = [{"id": row, "power": 5 + row} for row in range(2000)]
-    rows += [{"power": "much", "note": "late"} for _ in range(2000)]  # no result, other columns, texts
+    rows: list[dict[str, Any]] = [{"id": row, "pack_power": 5 + row} for row in range(2000)]
+    rows += [{"pack_power": "much", "note": "late"} for _ in range(2000)]  # no result, other columns, texts
     table = tmp_path / "table.ndjson"
     table.write_text("".join(json.dumps(row) + "\n" for row in rows), encoding="utf-8")
     result = batch(table, f"{tmp_path}/out/", "--to", "parquet", "--rows-per-part", "500")
@@ -124,7 +124,9 @@ def test_every_part_has_the_same_columns_whatever_its_rows_hold(tmp_path: Path) 
 @pytest.mark.usefixtures("one_process")
 def test_a_calculator_that_computes_row_by_row_has_parts_too(tmp_path: Path) -> None:
     table = tmp_path / "table.ndjson"
-    lines = [json.dumps({"id": row, "limit": 250, "parts": [{"mass": 10 + row, "count": 2}]}) for row in range(200)]
+    lines = [
+        json.dumps({"id": row, "mass_limit": 250, "parts": [{"mass": 10 + row, "count": 2}]}) for row in range(200)
+    ]
     table.write_text("\n".join(lines), encoding="utf-8")
     assert run("batch", "mass-margin", table, "-o", tmp_path / "alone.ndjson").exit_code == 0
     result = run(
@@ -181,17 +183,17 @@ def test_another_run_is_rejected_and_changes_nothing(table: Path, tmp_path: Path
         return result.stderr
 
     same = ("batch", "pack-current", table, "-o", folder, *SMALL)
-    output = run_invalid(*same, *SHARED, "--digits", "6", "--given", "--units", "current:mA")
+    output = run_invalid(*same, *SHARED, "--digits", "6", "--given", "--units", "pack_current:mA")
     assert output.startswith(f"{folder}: contains parts of another run: ")
     assert "--digits was 12 and is 6" in output
     assert "--given was off and is on" in output
-    assert "--units was off and is current:mA" in output
+    assert "--units was off and is pack_current:mA" in output
     assert output.endswith("choose another -o, or delete that folder and out.manifest.json\n")
     assert "--set was cells=6, capacity=1300 and is cells=4, capacity=1300" in run_invalid(
         *same, "--set", "cells=4", "--set", "capacity=1300"
     )
     assert "--rows-per-part was 1000 and is 2000" in run_invalid(*same, *SHARED, "--rows-per-part", "2000")
-    assert "--vary was off and is power=10:5000:3500" in run_invalid("sweep", *GRID, "-o", folder)
+    assert "--vary was off and is pack_power=10:5000:3500" in run_invalid("sweep", *GRID, "-o", folder)
     os.utime(table, ns=(0, 0))
     assert "modification time was" in run_invalid(*same, *SHARED)
     (tmp_path / "out.manifest.json").write_text("{}", encoding="utf-8")
@@ -202,7 +204,7 @@ def test_another_run_is_rejected_and_changes_nothing(table: Path, tmp_path: Path
 
 def test_a_part_that_breaks_off_is_computed_again(tmp_path: Path) -> None:
     table, folder = tmp_path / "table.parquet", tmp_path / "out"
-    frame = pa.table({"power": np.linspace(1, 900, 210_000)})
+    frame = pa.table({"pack_power": np.linspace(1, 900, 210_000)})
     pq.write_table(frame, table, row_group_size=70_000, use_dictionary=False, compression="zstd")
     whole = table.read_bytes()
     start = pq.ParquetFile(table).metadata.row_group(1).column(0).data_page_offset
@@ -251,7 +253,7 @@ def test_a_table_that_changes_meanwhile_ends_the_run(table: Path, tmp_path: Path
         pytest.param(["TABLE", "-o", "x/", "--jobs", "0"], "--jobs", id="no-jobs"),
         pytest.param(["table.json", "-o", "x/"], "is a JSON array, which cannot be split", id="json"),
         pytest.param(["none.csv", "-o", "x/"], "none.csv: No such file or directory", id="no-file"),
-        pytest.param(["bad.csv", "-o", "x/"], "did you mean power", id="header"),
+        pytest.param(["bad.csv", "-o", "x/"], "did you mean pack_power", id="header"),
         pytest.param(["empty.csv", "-o", "x/"], "empty.csv: the table is empty", id="empty"),
         pytest.param(["bad.parquet", "-o", "x/"], "not a Parquet file", id="no-parquet"),
         pytest.param(["TABLE", "-o", "none/x/"], "none/x: No such file or directory", id="no-place"),
@@ -274,7 +276,7 @@ def test_an_invalid_command_prints_one_line(
 
 
 def test_a_grid_of_too_many_parts_is_an_error(tmp_path: Path) -> None:
-    result = run("sweep", *GRID[:-1], "power=1:2:1000000000", "-o", f"{tmp_path}/x/", "--rows-per-part", "10")
+    result = run("sweep", *GRID[:-1], "pack_power=1:2:1000000000", "-o", f"{tmp_path}/x/", "--rows-per-part", "10")
     assert result.stderr == "--rows-per-part: this makes more than 100,000 parts; use a larger number\n"
     best = run("sweep", *GRID, "--best", "2", "-o", f"{tmp_path}/", "--jobs", "2")
     assert best.stderr == f"-o {tmp_path}/: --best writes one file; give a file, not a folder\n"

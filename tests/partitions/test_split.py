@@ -62,7 +62,9 @@ def check(path: str, form: str, rows: int, style: Style) -> list[Part]:
     return parts
 
 
-@pytest.mark.parametrize("head", ["id,power,note\n", "\ufeffid,power,note\r\n", "\n\nid,power,note\n"], ids=repr)
+@pytest.mark.parametrize(
+    "head", ["id,pack_power,note\n", "\ufeffid,pack_power,note\r\n", "\n\nid,pack_power,note\n"], ids=repr
+)
 @pytest.mark.parametrize("lines", CSV_ROWS.values(), ids=CSV_ROWS)
 def test_csv_is_cut_at_the_ends_of_rows(lines: list[str], head: str, tmp_path: Path) -> None:
     text = head + "\n".join("\n".join(lines).format(row) for row in range(3000))
@@ -79,14 +81,14 @@ def test_the_separator_is_the_one_that_is_found(tmp_path: Path) -> None:
     assert len(check(written(tmp_path, tabs, "table.tsv"), "tsv", 300, Style())) > 3
 
 
-@pytest.mark.parametrize("raw", [b"id,power", b"id,power\n", b"id,power\n\n \n"])
+@pytest.mark.parametrize("raw", [b"id,pack_power", b"id,pack_power\n", b"id,pack_power\n\n \n"])
 def test_a_table_without_rows_is_one_empty_part(raw: bytes, tmp_path: Path) -> None:
     assert [part.rows for part in check(written(tmp_path, raw), "csv", 5, Style())] == [0]
     assert [part.rows for part in check(written(tmp_path, b"\n \n", "table.ndjson"), "ndjson", 5, Style())] == [0]
 
 
 def test_lines_of_json_are_cut_at_line_ends(tmp_path: Path) -> None:
-    lines = [json.dumps({"id": row, "power": row % 900, "note": "a\nb"}) for row in range(2000)]
+    lines = [json.dumps({"id": row, "pack_power": row % 900, "note": "a\nb"}) for row in range(2000)]
     for end in ("\n", "\r\n", "\n\n \n"):
         raw = end.join(lines).encode()
         parts = check(written(tmp_path, raw, "table.ndjson"), "ndjson", 100, Style())
@@ -95,7 +97,7 @@ def test_lines_of_json_are_cut_at_line_ends(tmp_path: Path) -> None:
 
 
 def test_what_cannot_be_cut_is_left_to_who_reads_it(tmp_path: Path) -> None:
-    raw = b'id,power\n1,5\n2,"' + b"x" * 4_000_000
+    raw = b'id,pack_power\n1,5\n2,"' + b"x" * 4_000_000
     table = describe_table(PLAN, written(tmp_path, raw), "csv", Style(), Passthrough())
     (part,) = split_table(table, 1_000_000)
     assert part.stop == len(raw)
@@ -118,7 +120,7 @@ def test_what_cannot_be_cut_is_left_to_who_reads_it(tmp_path: Path) -> None:
 def test_row_groups_are_cut_or_joined(
     groups: list[int], rows: int, expected: list[int], form: str, tmp_path: Path
 ) -> None:
-    schema, path = pa.schema({"id": pa.int64(), "power": pa.float64()}), tmp_path / "table"
+    schema, path = pa.schema({"id": pa.int64(), "pack_power": pa.float64()}), tmp_path / "table"
     writer: Any = pq.ParquetWriter(path, schema) if form == "parquet" else pa.ipc.new_file(str(path), schema)
     first = 0
     with writer:

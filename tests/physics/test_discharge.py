@@ -33,7 +33,7 @@ def discharge(
     power: float,
     resistance: float,
     capacity: float = 3600.0,
-    start_charge: float = 1.0,
+    start_state_of_charge: float = 1.0,
     reserve: float = 0.0,
     cutoff_voltage: float = 1.0,
 ) -> pack.Discharge:
@@ -44,7 +44,7 @@ def discharge(
             power=one(power),
             resistance=one(resistance),
             capacity=one(capacity),
-            start_charge=one(start_charge),
+            start_state_of_charge=one(start_state_of_charge),
             reserve=one(reserve),
             cutoff_voltage=one(cutoff_voltage),
         )
@@ -61,11 +61,11 @@ def test_duration_agrees_with_an_equivalent_circuit(case: dict[str, Any]) -> Non
         power=case["power_w"],
         resistance=case["resistance_ohm"],
         capacity=case["capacity_ah"] * 3600,
-        start_charge=case["start_charge"],
+        start_state_of_charge=case["start_charge"],
         cutoff_voltage=case["cutoff_v"],
     )
     assert flight.duration[0] == pytest.approx(case["seconds"], rel=5e-4)
-    assert flight.end_charge[0] == pytest.approx(case["end_charge"], abs=5e-4)
+    assert flight.end_state_of_charge[0] == pytest.approx(case["end_charge"], abs=5e-4)
     assert flight.end_voltage[0] == pytest.approx(case["cutoff_v"], rel=1e-12)
     assert flight.ended_by[0] == CUT_OFF
 
@@ -94,7 +94,7 @@ def test_duration_by_hand_without_resistance() -> None:
     """By hand: V = 3 + q, so the energy of 1 Ah is the mean 3.5 V times 1 Ah = 3.5 Wh; at 3.5 W that is an hour."""
     flight = discharge([3.0, 4.0], power=3.5, resistance=0.0)
     assert flight.duration[0] == pytest.approx(3600.0, rel=1e-12)
-    assert (flight.end_charge[0], flight.end_voltage[0], flight.ended_by[0]) == (0.0, 3.0, RESERVE)
+    assert (flight.end_state_of_charge[0], flight.end_voltage[0], flight.ended_by[0]) == (0.0, 3.0, RESERVE)
 
 
 def test_duration_by_hand_with_resistance() -> None:
@@ -119,7 +119,7 @@ def test_without_resistance_the_time_is_the_energy_under_the_curve_over_the_powe
         power=np.full(rows, 7.0),
         resistance=np.zeros(rows),
         capacity=np.full(rows, 3600.0),
-        start_charge=np.ones(rows),
+        start_state_of_charge=np.ones(rows),
         reserve=np.zeros(rows),
         cutoff_voltage=np.ones(rows),
     )
@@ -148,7 +148,7 @@ def test_what_ends_a_discharge(power: float, resistance: float, reserve: float, 
         # By definition; where the pack gives out, V = 2 sqrt(P R) rested is sqrt(P R) loaded, a double root.
         assert flight.end_voltage[0] == pytest.approx(expected_voltage[ended_by], rel=1e-6)
     else:
-        assert flight.end_charge[0] == reserve
+        assert flight.end_state_of_charge[0] == reserve
 
 
 @pytest.mark.parametrize(
@@ -165,9 +165,11 @@ def test_a_discharge_that_cannot_start(
     start: float, reserve: float, power: float, cutoff: float, expected: float
 ) -> None:
     """By definition: nothing to fly is 0 s; a power that the pack cannot give has no answer."""
-    flight = discharge(LIPO, power=power, resistance=0.01, start_charge=start, reserve=reserve, cutoff_voltage=cutoff)
+    flight = discharge(
+        LIPO, power=power, resistance=0.01, start_state_of_charge=start, reserve=reserve, cutoff_voltage=cutoff
+    )
     assert flight.duration[0] == pytest.approx(expected, rel=1e-12, nan_ok=True)
-    assert flight.end_charge[0] == start
+    assert flight.end_state_of_charge[0] == start
 
 
 def test_twice_the_capacity_lasts_twice_as_long() -> None:
@@ -175,7 +177,7 @@ def test_twice_the_capacity_lasts_twice_as_long() -> None:
     once = discharge(LIPO, power=20.0, resistance=0.02, capacity=3600.0, cutoff_voltage=3.3)
     twice = discharge(LIPO, power=20.0, resistance=0.02, capacity=7200.0, cutoff_voltage=3.3)
     assert twice.duration[0] == pytest.approx(2 * once.duration[0], rel=1e-12)
-    assert twice.end_charge[0] == once.end_charge[0]
+    assert twice.end_state_of_charge[0] == once.end_state_of_charge[0]
 
 
 def test_two_packs_side_by_side_share_twice_the_power() -> None:
@@ -200,7 +202,7 @@ def packs(draw: st.DrawFn) -> dict[str, Any]:
         "power": power,
         "resistance": resistance,
         "capacity": draw(st.floats(100.0, 1e5)),
-        "start_charge": start,
+        "start_state_of_charge": start,
         "reserve": draw(st.floats(0.0, 0.95)) * start,
         "cutoff_voltage": draw(st.floats(0.1, 0.99)) * loaded,
     }
@@ -212,7 +214,7 @@ def test_duration_is_the_integral_of_charge_over_current(case: dict[str, Any]) -
     flight = discharge(**case)
     nodes, power, resistance = np.array(case["nodes"]), case["power"], case["resistance"]
     grid = np.linspace(0, 1, len(nodes))
-    end, start = float(flight.end_charge[0]), case["start_charge"]
+    end, start = float(flight.end_state_of_charge[0]), case["start_charge"]
 
     def seconds_per_charge(q: float) -> float:
         voltage = float(np.interp(q, grid, nodes))
@@ -233,7 +235,7 @@ def test_a_discharge_ends_where_it_says(case: dict[str, Any]) -> None:
     """At the end the reserve, the cut-off or the largest power holds, and neither of the others has come before."""
     flight = discharge(**case)
     nodes, lost = np.array(case["nodes"]), case["power"] * case["resistance"]
-    end = float(flight.end_charge[0])
+    end = float(flight.end_state_of_charge[0])
     rested = float(np.interp(end, np.linspace(0, 1, len(nodes)), nodes))
     if flight.ended_by[0] == RESERVE:
         assert end == case["reserve"]
@@ -268,7 +270,7 @@ def test_a_row_does_not_touch_its_neighbours() -> None:
         power=powers,
         resistance=np.full(3, 0.02),
         capacity=np.full(3, 9000.0),
-        start_charge=np.ones(3),
+        start_state_of_charge=np.ones(3),
         reserve=np.zeros(3),
         cutoff_voltage=cutoffs,
     )
@@ -301,14 +303,14 @@ def test_average_power_gives_the_duration_back(pack_of: tuple[int, int, float, f
     same: dict[str, Array] = {
         "resistance": one(count * product / capacity),
         "capacity": one(3.6 * capacity),
-        "start_charge": one(start),
+        "start_state_of_charge": one(start),
         "cutoff_voltage": cells.CUTOFF_VOLTAGE[[chemistry]],
     }
     assume(cells.open_circuit_voltage(np.array([chemistry]), one(start))[0] > same["cutoff_voltage"][0])
     end = one(start * left)
     codes = np.array([chemistry])
     with np.errstate(all="ignore"):
-        power = find_average_power(codes, one(count), duration=one(duration), end_charge=end, **same)
+        power = find_average_power(codes, one(count), duration=one(duration), end_state_of_charge=end, **same)
         found = pack.discharge_pack(codes, one(count), power=power, reserve=end, **same)
     assert power[0] > 0
     assert found.duration[0] == pytest.approx(duration, rel=1e-9)
@@ -319,15 +321,19 @@ def test_average_power_by_hand() -> None:
     24.8472 W for a minute; and Brent's method of SciPy finds the same root with resistance.
     """
     codes, ones = np.zeros(1, dtype=np.intp), one(1.0)
-    same: dict[str, Array] = {"capacity": one(3600.0), "start_charge": ones, "cutoff_voltage": one(3.3)}
-    power = find_average_power(codes, ones, duration=one(60.0), resistance=one(0.0), end_charge=one(0.9), **same)
+    same: dict[str, Array] = {"capacity": one(3600.0), "start_state_of_charge": ones, "cutoff_voltage": one(3.3)}
+    power = find_average_power(
+        codes, ones, duration=one(60.0), resistance=one(0.0), end_state_of_charge=one(0.9), **same
+    )
     assert power[0] == pytest.approx(24.8472, rel=1e-9)
 
     def excess(power: float) -> float:
         taken = pack.discharge_pack(codes, ones, power=one(power), resistance=one(0.03), reserve=one(0.2), **same)
         return float(taken.duration[0]) - 300.0
 
-    found = find_average_power(codes, ones, duration=one(300.0), resistance=one(0.03), end_charge=one(0.2), **same)
+    found = find_average_power(
+        codes, ones, duration=one(300.0), resistance=one(0.03), end_state_of_charge=one(0.2), **same
+    )
     assert found[0] == pytest.approx(optimize.brentq(excess, 10, 40, xtol=1e-12), rel=1e-9)
 
 
@@ -341,8 +347,8 @@ def test_no_average_power_of_no_flight() -> None:
             duration=np.full(4, 300.0),
             resistance=np.full(4, 0.05),
             capacity=np.full(4, 4680.0),
-            start_charge=start,
-            end_charge=end,
+            start_state_of_charge=start,
+            end_state_of_charge=end,
             cutoff_voltage=np.full(4, 3.3),
         )
     assert np.isnan(found).tolist() == [False, True, True, True]
@@ -368,8 +374,8 @@ def test_the_same_flight_in_many_rows_is_searched_once(monkeypatch: pytest.Monke
             duration=duration,
             resistance=np.full(count, 0.05),
             capacity=np.full(count, 4680.0),
-            start_charge=np.ones(count),
-            end_charge=np.full(count, 0.2),
+            start_state_of_charge=np.ones(count),
+            end_state_of_charge=np.full(count, 0.2),
             cutoff_voltage=np.full(count, 3.3),
         )
 

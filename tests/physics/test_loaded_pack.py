@@ -23,7 +23,8 @@ def some(course: CleanRecording, which: slice) -> CleanRecording:
 def fit(course: CleanRecording, **how: Any) -> ResistanceFit:
     """With the sensors right and the pack known, by default."""
     output = {
-        "scale": 1.0, "offset": 0.0, "voltage_scale": 1.0, "cells": 4.0, "capacity": CAPACITY, "start_charge": 1.0,
+        "scale": 1.0, "offset": 0.0, "voltage_scale": 1.0, "cells": 4.0, "capacity": CAPACITY,
+        "start_state_of_charge": 1.0,
         **how,
     }  # fmt: skip
     arrays = {name: np.array([value]) for name, value in output.items()}

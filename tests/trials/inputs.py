@@ -130,7 +130,7 @@ def work_inputs() -> list[HostileInput]:
     """List inputs of a few bytes that ask for much work."""
     samples = {"time": list(range(4000)), "voltage": [16.0] * 4000, "current": [8.0] * 4000}
     flight = {"name": "x", "cells": 4, "capacity": 850, "mass": 249, "log": samples}
-    long = {**VIDEO, "video_end": 4166, "frame_rate": "60"}
+    long = {**VIDEO, "video_end_time": 4166, "frame_rate": "60"}
     return [
         HostileInput("250,000 frames", lambda: post_json("/v1/overlay-cues", long), ANY),
         HostileInput("250,000 captions", lambda: post_json("/v1/overlay-cues?format=vtt", long), ANY),
@@ -143,21 +143,28 @@ def work_inputs() -> list[HostileInput]:
         HostileInput(
             "a picture of wide letters",
             lambda: post_json(
-                "/v1/overlay-cues?format=png&at=0.5&width=8192&height=4320", {**VIDEO, "template": "W" * 199}
+                "/v1/overlay-cues?format=png&picture_time=0.5&video_width=8192&video_height=4320",
+                {**VIDEO, "caption_template": "W" * 199},
             ),
             ANY,
         ),
         HostileInput(
-            "a large chart", lambda: get("/v1/endurance/chart?cells=6&capacity=1300&power=200&scale=4&format=png"), ANY
+            "a large chart",
+            lambda: get("/v1/endurance/chart?cells=6&capacity=1300&mean_power=200&scale=4&format=png"),
+            ANY,
         ),
         HostileInput(
             "a grid of 500 x 500",
-            lambda: get(ENDURANCE + "&vary=power&from=10&to=400&count=500&vary=capacity&from=900&to=1500&count=500"),
+            lambda: get(
+                ENDURANCE + "&vary=mean_power&from=10&to=400&count=500&vary=capacity&from=900&to=1500&count=500"
+            ),
             ANY,
         ),
         HostileInput("a grid of builds", lambda: sweep("build", "kv", "pitch"), ANY),
         HostileInput("the best of a grid of builds", lambda: sweep("build", "kv", "pitch", "?best=1"), ANY),
-        HostileInput("3,000 masses", lambda: get("/v1/mass-margin?limit=250&masses=" + ",".join(["1"] * 3000)), ANY),
+        HostileInput(
+            "3,000 masses", lambda: get("/v1/mass-margin?mass_limit=250&masses=" + ",".join(["1"] * 3000)), ANY
+        ),
         HostileInput("rows of uncertain inputs", lambda: post(TABLE, uncertain_rows(200_000).encode(), CSV), ANY),
     ]
 
@@ -223,7 +230,7 @@ def ordinary_requests() -> list[Request]:
         post(TABLE, beside(PACK, "note", pa.array(["x"])), ARROW),
         post(TABLE, json.dumps(PACK).encode(), NDJSON),
         post(LOG, b"time,voltage,current\n0,16,8\n1,16,8\n", CSV),
-        post_json("/v1/overlay-cues?format=png&at=0.5", VIDEO),
-        get("/v1/endurance/chart?cells=6&capacity=1300&power=200&format=png"),
+        post_json("/v1/overlay-cues?format=png&picture_time=0.5", VIDEO),
+        get("/v1/endurance/chart?cells=6&capacity=1300&mean_power=200&format=png"),
         get("/calculators/pack-energy"),
     ]

@@ -36,18 +36,19 @@ ODD: Final[tuple[Any, ...]] = (
     {"time": [0], "voltage": [1], "current": [1]}, "1 ± 1e12", "1 ± 1 %", "-0", -0.0, "½", "1e5 mAh", "0x10", "1;2",
 )  # fmt: skip
 OPTIONS: Final[Mapping[str, tuple[str, ...]]] = {
-    "units": ("power:kW", "x:y", "current:mA,current:A", "", ":"), "working": ("true", "x", ""),
+    "units": ("pack_power:kW", "x:y", "pack_current:mA,pack_current:A", "", ":"), "working": ("true", "x", ""),
     "format": ("csv", "json", "ndjson", "arrow", "png", "svg", "vtt", "srt", "ass", "txt", "x"),
     "digits": ("3", "0", "99", "x"), "decimal": (",", ".", "x"), "header": ("off", "names", "x"),
-    "vary": ("power", "cells", "x", ""), "values": ("1,2", "", "x"), "from": ("1", "x", "1e308"),
+    "vary": ("pack_power", "cells", "x", ""), "values": ("1,2", "", "x"), "from": ("1", "x", "1e308"),
     "to": ("9", "-1", "NaN"), "count": ("3", "0", "1000000000", "2.5", "500"), "keep": ("*", "a,b"),
     "sep": ("tab", ";", "x"),
-    "best": ("1", "1000", "-1", "x"), "by": ("current", "usable_energy", "x"), "least": ("true",),
+    "best": ("1", "1000", "-1", "x"), "by": ("pack_current", "usable_energy", "x"), "least": ("true",),
     "errors": ("text", "status", "x"), "unit": ("kJ", "x"), "theme": ("dark", "auto", "x"),
     "shape": ("wide", "narrow", "x"), "ground": ("paper", "none", "x"), "scale": ("1", "4", "99", "0"),
-    "title": ("false",), "show": ("current", "x", ","), "uncertainty": ("true", "x"), "given": ("true",),
-    "at": ("0", "1.5", "-1", "1e9", "x"), "width": ("320", "8192", "0", "x"), "height": ("180", "x"),
-    "part": ("answer", "x"), "frame_rate": ("60", "30000/1001", "0/0"), "video_end": ("2", "1e6"), "": ("", "x"),
+    "title": ("false",), "show": ("pack_current", "x", ","), "uncertainty": ("true", "x"), "given": ("true",),
+    "picture_time": ("0", "1.5", "-1", "1e9", "x"), "video_width": ("320", "8192", "0", "x"),
+    "video_height": ("180", "x"),
+    "part": ("answer", "x"), "frame_rate": ("60", "30000/1001", "0/0"), "video_end_time": ("2", "1e6"), "": ("", "x"),
 }  # fmt: skip
 PATHS: Final = (
     "/", "/v1", "/v1/units", "/openapi.json", "/openapi.yaml", "/docs", "/docs/x", "/docs/list_units",
@@ -198,7 +199,7 @@ class RequestMaker:
 
     def _sweep(self) -> Request:
         name, inputs = self._inputs()
-        numbers = [key for key, value in inputs.items() if isinstance(value, int | float)] or ["power"]
+        numbers = [key for key, value in inputs.items() if isinstance(value, int | float)] or ["pack_power"]
         varied = {"vary": self._random.choice(numbers), "from": "1", "to": "10", "count": "3"}
         what = "chart" if self._random.random() < 0.1 else "sweep"
         return get(f"/v1/{name}/{what}?{self._query({**inputs, **varied}, self._options(0.04))}")

@@ -17,7 +17,9 @@ from trials.requests import CSV, post, post_json
 from trials.service import Neighbor, Service, can_limit_folder, running
 
 PLAIN: Final = "/v1/pack-energy?cells=6&capacity=1300"
-GRID: Final = "/v1/endurance/sweep?cells=6&vary=power&from=10&to=400&count=500&vary=capacity&from=900&to=1500&count=500"
+GRID: Final = (
+    "/v1/endurance/sweep?cells=6&vary=mean_power&from=10&to=400&count=500&vary=capacity&from=900&to=1500&count=500"
+)
 LEFT: Final = 60
 ROUNDS: Final = 8
 MOST_GROWTH: Final = 192 * 1024 * 1024
@@ -53,7 +55,7 @@ def _run(sequence: Callable[[Service], Iterator[str]], service: Service) -> Outc
 def long_then_short(service: Service) -> Iterator[str]:
     """Ask for a long captioned video, whose response is streamed, then for short ones."""
     for seconds in [60] * 4 + [2] * 12:
-        status, body = service.send(post_json("/v1/overlay-cues", {**VIDEO, "video_end": seconds}))
+        status, body = service.send(post_json("/v1/overlay-cues", {**VIDEO, "video_end_time": seconds}))
         if status != 200:
             yield f"status {status} for {seconds} s of video: {body[:200]!r}"
 

@@ -77,8 +77,8 @@ def test_preflight_allows_what_the_path_allows(client: FlaskClient, path: str) -
 def test_defaults_are_reported_as_assumed_and_every_quantity_has_its_unit(client: FlaskClient) -> None:
     answer = client.get(PACK).get_json()
     assert answer["calculator"] == "pack-energy"
-    assert answer["inputs"] == {"cells": 6, "capacity": 1300, "parallel": 1, "chemistry": "lipo", "reserve": 20}
-    assert answer["assumed"] == ["parallel", "chemistry", "reserve"]
+    assert answer["inputs"] == {"cells": 6, "capacity": 1300, "parallel_cells": 1, "chemistry": "lipo", "reserve": 20}
+    assert answer["assumed"] == ["parallel_cells", "chemistry", "reserve"]
     assert answer["units"]["capacity"] == "mAh"
     assert answer["units"]["reserve"] == "%"
     assert answer["units"]["usable_energy"] == "Wh"
@@ -88,7 +88,7 @@ def test_defaults_are_reported_as_assumed_and_every_quantity_has_its_unit(client
 
 def test_a_default_that_is_given_is_not_assumed(client: FlaskClient) -> None:
     answer = client.get(f"{PACK}&reserve=20").get_json()
-    assert answer["assumed"] == ["parallel", "chemistry"]
+    assert answer["assumed"] == ["parallel_cells", "chemistry"]
 
 
 @pytest.mark.parametrize(
@@ -200,18 +200,20 @@ def test_inputs_in_the_query_of_a_post_are_rejected_by_name(client: FlaskClient)
         pytest.param("pack-energy", {"cells": 6, "capacity": 1300, "pack_mass": 1e-305}, id="division-overflows"),
         pytest.param(
             "endurance",
-            {"cells": 1, "capacity": 1, "power": 5e-324, "start_charge": 5e-324},
+            {"cells": 1, "capacity": 1, "mean_power": 5e-324, "start_state_of_charge": 5e-324},
             id="charge-that-rounds-to-none",
         ),
-        pytest.param("endurance", {"cells": 6, "capacity": 1300, "power": 5e-324}, id="endless-flight"),
+        pytest.param("endurance", {"cells": 6, "capacity": 1300, "mean_power": 5e-324}, id="endless-flight"),
         pytest.param(
             "pack-energy",
             {"cells": 6, "capacity": "1300 ± 1000000000 mAh", "pack_mass": 1e-305},
             id="spread-of-the-endless",
         ),
-        pytest.param("mass-margin", {"masses": [0], "limit": 250}, id="nothing-over-nothing"),
+        pytest.param("mass-margin", {"masses": [0], "mass_limit": 250}, id="nothing-over-nothing"),
         pytest.param(
-            "throttle-cap", {"kv": 1e-310, "cells": 1, "target_speed": 1e6, "diameter": 1e-300}, id="speed-underflows"
+            "throttle-cap",
+            {"kv": 1e-310, "cells": 1, "target_no_load_speed": 1e6, "diameter": 1e-300},
+            id="speed-underflows",
         ),
     ],
 )
@@ -231,7 +233,7 @@ def test_more_power_than_the_pack_has_is_an_answer_that_names_the_most(client: F
     given = {
         "cells": 6,
         "capacity": 1300,
-        "power": 4000,
+        "pack_power": 4000,
         "open_circuit_voltage": 25,
         "cell_resistance": 8,
         "lead_resistance": 2,
@@ -239,9 +241,9 @@ def test_more_power_than_the_pack_has_is_an_answer_that_names_the_most(client: F
     answer = client.post("/v1/pack-current", json=given)
     made = answer.get_json()
     assert answer.status_code == 200
-    assert made["results"]["current"] is None
+    assert made["results"]["pack_current"] is None
     assert made["results"]["loaded_voltage"] is None
-    assert made["results"]["greatest_power"] == 3125  # by hand: 25 V squared over 4 x 50 mohm
+    assert made["results"]["maximum_pack_power"] == 3125  # by hand: 25 V squared over 4 x 50 mohm
     reason = next(caution for caution in made["cautions"] if caution["code"] == "power-beyond-pack")
     assert "3125 W" in reason["text"]
-    assert {"current", "loaded_voltage"} <= set(reason["results"])
+    assert {"pack_current", "loaded_voltage"} <= set(reason["results"])

@@ -194,7 +194,14 @@ def test_many_invalid_rows_are_reported_in_short_and_all_counted(client: FlaskCl
         assert len(output) == 1100
 
 
-RIGHT = {"cells": "6", "capacity": "1300", "parallel": "1", "chemistry": "lipo", "reserve": "20", "pack_mass": "200"}
+RIGHT = {
+    "cells": "6",
+    "capacity": "1300",
+    "parallel_cells": "1",
+    "chemistry": "lipo",
+    "reserve": "20",
+    "pack_mass": "200",
+}
 
 
 @pytest.mark.parametrize(("form", "shown"), [("csv", 5), ("json", 3)])

@@ -20,9 +20,9 @@ from gramwatt.engine import registry
 from gramwatt.engine.query_strings import fits_query
 from gramwatt.engine.tables import sweep
 
-INPUTS = "cells=6&capacity=1300&power=700"
+INPUTS = "cells=6&capacity=1300&pack_power=700"
 CHART = f"/v1/pack-current/chart?{INPUTS}"
-SWEPT = "/v1/endurance/chart?cells=6&capacity=1300&vary=power&from=50&to=400&count=8"
+SWEPT = "/v1/endurance/chart?cells=6&capacity=1300&vary=mean_power&from=50&to=400&count=8"
 MAPPED = f"{SWEPT}&vary=capacity&from=500&to=3000&count=6".replace("capacity=1300&", "")
 IMG = "image/avif,image/webp,image/apng,image/svg+xml,image/*,*/*;q=0.8"
 
@@ -124,7 +124,7 @@ def test_one_svg_for_light_and_dark(client: FlaskClient, url: str) -> None:
 
 
 def test_body_and_query_draw_the_same(client: FlaskClient) -> None:
-    body = client.post("/v1/pack-current/chart", json={"cells": 6, "capacity": 1300, "power": 700})
+    body = client.post("/v1/pack-current/chart", json={"cells": 6, "capacity": 1300, "pack_power": 700})
     assert body.data == client.get(CHART).data
     assert body.headers["Cache-Control"] == "no-store"
 
@@ -141,20 +141,24 @@ def test_what_asks_for_a_table_is_drawn_by_post(client: FlaskClient, name: str) 
 @pytest.mark.parametrize(
     ("url", "reported_of"),
     [
-        pytest.param(f"{CHART}&power=9", ["/power"], id="twice"),
-        pytest.param("/v1/pack-current/chart?cells=0&capacity=x", ["/power", "/cells", "/capacity"], id="every-fault"),
+        pytest.param(f"{CHART}&pack_power=9", ["/pack_power"], id="twice"),
+        pytest.param(
+            "/v1/pack-current/chart?cells=0&capacity=x", ["/pack_power", "/cells", "/capacity"], id="every-fault"
+        ),
         pytest.param(f"{CHART}&theme=blue", ["/theme"], id="theme"),
         pytest.param(f"{CHART}&scale=9", ["/scale"], id="scale"),
-        pytest.param(f"{CHART}&show=current", ["/show"], id="show-without-a-sweep"),
+        pytest.param(f"{CHART}&show=pack_current", ["/show"], id="show-without-a-sweep"),
         pytest.param(f"{CHART}&picture=current", ["/picture"], id="no-such-picture"),
         pytest.param(f"{SWEPT}&picture=cell-voltage-and-charge-over-the-flight", ["/picture"], id="picture-of-a-sweep"),
         pytest.param(f"{CHART}&from=1", ["/from", "/vary"], id="a-range-of-nothing"),
         pytest.param(f"{SWEPT}&show=ended_by", ["/show"], id="no-number"),
         pytest.param(f"{SWEPT}&show=endurance,endurance", ["/show"], id="a-result-twice"),
         pytest.param(f"{MAPPED}&show=endurance,mean_current", ["/show"], id="two-results-on-a-map"),
-        pytest.param("/v1/endurance/chart?cells=6&capacity=9&vary=power&power=7", ["/power"], id="one-point"),
-        pytest.param("/v1/mass-margin/chart?limit=9&vary=masses&values=1,2", ["/masses"], id="a-list-on-an-axis"),
-        pytest.param(f"{MAPPED}".replace("count=8", "count=200"), ["/power"], id="too-fine-a-map"),
+        pytest.param(
+            "/v1/endurance/chart?cells=6&capacity=9&vary=mean_power&values=7", ["/mean_power"], id="one-point"
+        ),
+        pytest.param("/v1/mass-margin/chart?mass_limit=9&vary=masses&values=1,2", ["/masses"], id="a-list-on-an-axis"),
+        pytest.param(f"{MAPPED}".replace("count=8", "count=200"), ["/mean_power"], id="too-fine-a-map"),
         pytest.param(f"{SWEPT}&units=endurance:kg", ["/units"], id="units"),
     ],
 )
@@ -163,7 +167,7 @@ def test_what_is_wrong_is_named(client: FlaskClient, url: str, reported_of: list
 
 
 def test_nothing_to_draw_says_why(client: FlaskClient) -> None:
-    answer = client.get("/v1/endurance/chart?cells=6&capacity=1300&power=90000")
+    answer = client.get("/v1/endurance/chart?cells=6&capacity=1300&mean_power=90000")
     assert answer.status_code == 404
     assert answer.json is not None
     assert answer.json["type"] == "/problems/no-answer"
@@ -179,22 +183,24 @@ def answers(client: FlaskClient, url: str) -> list[dict[str, Any]]:
 
 
 def test_a_line_is_the_sweep(client: FlaskClient) -> None:
-    assert output(client.get(SWEPT)).startswith("As power goes from 50 W to 400 W, flight time goes from ")
+    assert output(client.get(SWEPT)).startswith("As average power goes from 50 W to 400 W, flight time goes from ")
     rows = answers(client, SWEPT)
-    made = swept_sheet("endurance", {"cells": 6, "capacity": 1300}, sweep.Axis("power", 8, 50, 400), show="endurance")
+    made = swept_sheet(
+        "endurance", {"cells": 6, "capacity": 1300}, sweep.Axis("mean_power", 8, 50, 400), show="endurance"
+    )
     assert isinstance(made.body, Graph)
     (line,) = made.body.panels[0].lines
-    assert line.x.tolist() == pytest.approx([row["power"] for row in rows], rel=1e-12)
+    assert line.x.tolist() == pytest.approx([row["mean_power"] for row in rows], rel=1e-12)
     assert line.y.tolist() == pytest.approx([row["endurance"] for row in rows], rel=1e-9)
 
 
 def test_a_map_is_the_grid(client: FlaskClient) -> None:
-    assert output(client.get(MAPPED)).startswith("Over power and capacity, flight time is between ")
+    assert output(client.get(MAPPED)).startswith("Over average power and capacity, flight time is between ")
     rows = answers(client, MAPPED)
-    axes = sweep.Axis("power", 8, 50, 400), sweep.Axis("capacity", 6, 500, 3000)
+    axes = sweep.Axis("mean_power", 8, 50, 400), sweep.Axis("capacity", 6, 500, 3000)
     made = swept_sheet("endurance", {"cells": 6}, *axes, show="endurance")
     assert isinstance(made.body, HeatMap)
-    by_place = {(row["power"], row["capacity"]): row["endurance"] for row in rows}
+    by_place = {(row["mean_power"], row["capacity"]): row["endurance"] for row in rows}
     for i, up in enumerate(made.body.y):
         for j, across in enumerate(made.body.x):
             assert made.body.values[i, j] == pytest.approx(by_place[float(across), float(up)], rel=1e-9)
@@ -202,7 +208,7 @@ def test_a_map_is_the_grid(client: FlaskClient) -> None:
 
 def test_a_choice_makes_a_line_for_each_of_its_words(client: FlaskClient) -> None:
     first = f"{SWEPT}&values=&vary=chemistry&values=lipo,li-ion"
-    second = first.replace("vary=power&", "").replace("&vary=chemistry", "&vary=chemistry&vary=power")
+    second = first.replace("vary=mean_power&", "").replace("&vary=chemistry", "&vary=chemistry&vary=mean_power")
     for url in (first, second):
         words = output(client.get(url))
         assert "flight time with lipo goes from " in words
@@ -212,17 +218,17 @@ def test_a_choice_makes_a_line_for_each_of_its_words(client: FlaskClient) -> Non
 
 
 def test_points_that_cannot_be_computed_are_gaps(client: FlaskClient) -> None:
-    url = "/v1/endurance/chart?cells=6&capacity=1300&vary=power&values=-5,100,abc,200"
+    url = "/v1/endurance/chart?cells=6&capacity=1300&vary=mean_power&values=-5,100,abc,200"
     assert "from 100 W to 200 W" in output(client.get(url))
-    for wrong in ("vary=power&values=-5,-6", "vary=power&values=abc,def&vary=reserve&values=10,20"):
+    for wrong in ("vary=mean_power&values=-5,-6", "vary=mean_power&values=abc,def&vary=reserve&values=10,20"):
         answer = client.get(f"/v1/endurance/chart?cells=6&capacity=1300&{wrong}")
         assert answer.status_code == 404, "no point on an axis"
-    beyond = client.get("/v1/endurance/chart?cells=6&capacity=1300&vary=power&values=90000,95000")
+    beyond = client.get("/v1/endurance/chart?cells=6&capacity=1300&vary=mean_power&values=90000,95000")
     assert "no result" in output(beyond)
 
 
 def test_a_sweep_in_a_body(client: FlaskClient) -> None:
-    body = {"given": {"cells": 6, "capacity": 1300}, "vary": {"power": {"from": 50, "to": 400, "count": 8}}}
+    body = {"given": {"cells": 6, "capacity": 1300}, "vary": {"mean_power": {"from": 50, "to": 400, "count": 8}}}
     assert output(client.post("/v1/endurance/chart", json=body)) == output(client.get(SWEPT))
     build = dict(registry.load()["build"].examples[0].given)
     fast = {name: value for name, value in build.items() if name != "throttle_cap"}
@@ -235,8 +241,8 @@ def test_a_sweep_in_a_body(client: FlaskClient) -> None:
 
 
 def test_a_body_says_what_is_wrong_with_it(client: FlaskClient) -> None:
-    answer = client.post("/v1/endurance/chart", json={"given": {"cells": 6}, "vary": {"power": "much"}, "more": 1})
-    assert set(pointers(answer)) == {"/more", "/vary/power"}
+    answer = client.post("/v1/endurance/chart", json={"given": {"cells": 6}, "vary": {"mean_power": "much"}, "more": 1})
+    assert set(pointers(answer)) == {"/more", "/vary/mean_power"}
     assert client.post("/v1/endurance/chart?cells=6", json={}).status_code == 422
     assert client.post("/v1/endurance/chart", data="{", content_type="application/json").status_code == 400
 
@@ -245,19 +251,19 @@ def test_a_body_says_what_is_wrong_with_it(client: FlaskClient) -> None:
 def test_numbers_of_any_size(client: FlaskClient, power: float) -> None:
     """A picture, or that there is none; never a failure."""
     for fmt in ("txt", "svg"):
-        body = {"power": power, "cells": 2, "capacity": 267851.6}
-        assert client.post(f"/v1/endurance/chart?format={fmt}", json=body).status_code in (200, 404)
-        assert client.post(f"/v1/pack-current/chart?format={fmt}", json=body).status_code in (200, 404)
+        for name, load in (("endurance", "mean_power"), ("pack-current", "pack_power")):
+            body = {load: power, "cells": 2, "capacity": 267851.6}
+            assert client.post(f"/v1/{name}/chart?format={fmt}", json=body).status_code in (200, 404)
 
 
 def test_several_results_stand_above_each_other(client: FlaskClient) -> None:
     made: Any = sweep_charts.compute_chart(
         registry.load()["pack-current"],
         {"cells": 6, "capacity": 1300, "cell_resistance": "8 +/- 1 mohm"},
-        [sweep.Axis("power", 5, 100, 500)],
-        ["current", "pack_heat"],
+        [sweep.Axis("pack_power", 5, 100, 500)],
+        ["pack_current", "pack_heat_power"],
         text=False,
-        result_units={"pack_heat": "kW"},
+        result_units={"pack_heat_power": "kW"},
     )
     assert isinstance(made.body, Graph)
     assert [panel.label for panel in made.body.panels] == ["Pack current, A", "Heat in the pack, kW"]

@@ -275,9 +275,9 @@ BREAKING: dict[str, tuple[Change, str]] = {
     ),
     "needed": (lambda c: GET(c)["parameters"].append(NEW), "^GET /v1/pack-energy: query new: required now$"),
     "now needed": (lambda c: PARAMETERS(c)["reserve"].update(required=True), "query reserve: required now$"),
-    "body property": (lambda c: INPUTS(c)["properties"].pop("parallel"), r"\.parallel: removed property$"),
+    "body property": (lambda c: INPUTS(c)["properties"].pop("parallel_cells"), r"\.parallel: removed property$"),
     "needed in body": (
-        lambda c: NEEDED(c)["required"].append("parallel"),
+        lambda c: NEEDED(c)["required"].append("parallel_cells"),
         r"body: required now beside \['capacity', 'cells'\]: parallel$",
     ),
     "needed in a row": (

@@ -48,9 +48,9 @@ def test_one_craft_serves_a_table_that_varies_inputs_and_packs(client: FlaskClie
 
 
 def test_a_column_voids_inputs_of_the_craft_only_where_it_has_a_cell(client: FlaskClient) -> None:
-    rows = batch(client, "endurance", "power,pack_resistance\n200,80\n200,\n", CSV, craft=TEXT)
-    assert_same(rows[0], "endurance", craft=CRAFT, power=200, pack_resistance=80)
-    assert_same(rows[1], "endurance", craft=CRAFT, power=200)
+    rows = batch(client, "endurance", "mean_power,pack_resistance\n200,80\n200,\n", CSV, craft=TEXT)
+    assert_same(rows[0], "endurance", craft=CRAFT, mean_power=200, pack_resistance=80)
+    assert_same(rows[1], "endurance", craft=CRAFT, mean_power=200)
     assert rows[0]["endurance"] != rows[1]["endurance"]
 
 
@@ -60,7 +60,7 @@ def test_each_row_may_have_a_craft(client: FlaskClient, name: str) -> None:
     requests: list[dict[str, Any]] = [
         {"craft": CRAFT, "pack": "4 cells"},
         {"craft": heavier, "propeller": "two blades"},
-        {"craft": {**CRAFT, "resolution": "coarse", "packs": 3}},
+        {"craft": {**CRAFT, "scale_resolution": "coarse", "packs": 3}},
     ]
     rows = batch(client, name, "\n".join(map(json.dumps, requests)), NDJSON)
     assert_same(rows[0], name, **requests[0])

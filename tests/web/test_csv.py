@@ -83,9 +83,9 @@ def test_a_decimal_comma_separates_by_semicolons(client: FlaskClient) -> None:
 
 
 def test_a_list_with_a_decimal_comma_stays_one_field(client: FlaskClient) -> None:
-    url = "/v1/mass-margin?masses=118.5,96.2&limit=250&format=csv&header=names&decimal=,"
+    url = "/v1/mass-margin?masses=118.5,96.2&mass_limit=250&format=csv&header=names&decimal=,"
     header, row = rows(client.get(url).text, delimiter=";")
-    assert row[header.index("running_total")] == "118,5;214,7"
+    assert row[header.index("running_total_mass")] == "118,5;214,7"
 
 
 def test_digits(client: FlaskClient) -> None:

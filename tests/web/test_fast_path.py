@@ -113,7 +113,7 @@ def list_repeatable_cases() -> Iterator[Case]:
 def list_flask_cases() -> Iterator[Case]:
     """Yield requests that Flask always handles, and those with long responses, which it streams."""
     flight = {"log": {"time": [0, 1], "voltage": [16, 16], "current": [8, 8]}, "cells": 4, "capacity": 850}
-    yield from (make_post("/v1/overlay-cues", {**flight, "video_end": end}) for end in (1, 60))
+    yield from (make_post("/v1/overlay-cues", {**flight, "video_end_time": end}) for end in (1, 60))
     unusual = [("Range", "bytes=0-9"), ("Accept", "image/png"), ("Authorization", "Basic eDp5"), ("If-Match", '"a"')]
     unusual += [
         ("Content-Encoding", "gzip"),

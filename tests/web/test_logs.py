@@ -21,7 +21,7 @@ from gramwatt.web.recording_options import BODY_FORMATS
 
 FLIGHT = (Path(__file__).resolve().parents[2] / "examples" / "overlay" / "flight.csv").read_bytes()
 REQUESTED = "/v1/flight-log/log?cells=4&capacity=850"
-CUES = "/v1/overlay-cues/log?frame_rate=30000/1001&offset=2"
+CUES = "/v1/overlay-cues/log?frame_rate=30000/1001&video_offset=2"
 
 
 def post(client: FlaskClient, url: str, body: bytes = FLIGHT, media: str = "text/csv", **headers: str) -> TestResponse:
@@ -66,7 +66,7 @@ def test_the_same_as_the_request_in_json(client: FlaskClient) -> None:
     alone = answer(client)
     assert whole["results"].pop("unused_columns") == "none"
     assert alone["results"].pop("unused_columns") == "satellites"
-    for name in ("left_out", "punch_outs"):
+    for name in ("left_out_samples", "punch_outs"):
         output = [found["results"].pop(name) for found in (whole, alone)]
         assert output[0] == output[1]
     one, other = (
@@ -83,10 +83,12 @@ def test_what_was_sent_is_reported_by_its_size(client: FlaskClient) -> None:
 
 
 def test_inputs_carry_units_and_uncertainty_in_the_query(client: FlaskClient) -> None:
-    found = answer(client, "/v1/flight-log/log?cells=4&capacity=0.85 Ah&charge_put_back=225 ± 5 mAh&units=energy:kJ")
-    assert found["results"]["charge"] == pytest.approx(225, rel=1e-12)
-    assert found["uncertainty"]["charge"]["shares"] == pytest.approx({"charge_put_back": 1}, abs=1e-6)
-    assert found["units"]["energy"] == "kJ"
+    found = answer(
+        client, "/v1/flight-log/log?cells=4&capacity=0.85 Ah&charge_put_back=225 ± 5 mAh&units=energy_used:kJ"
+    )
+    assert found["results"]["charge_used"] == pytest.approx(225, rel=1e-12)
+    assert found["uncertainty"]["charge_used"]["shares"] == pytest.approx({"charge_put_back": 1}, abs=1e-6)
+    assert found["units"]["energy_used"] == "kJ"
 
 
 def test_csv_of_the_answer_is_one_row(client: FlaskClient) -> None:
@@ -131,10 +133,11 @@ def test_errors_of_the_query_and_of_the_recording_are_reported_together(client: 
     [
         pytest.param(b"time,voltage\n0,16\n10,15\n20,15.5\n", {"duration", "lowest_voltage"}, {"no-current"},
                      id="no current"),
-        pytest.param(b"time,current\n0,5\n10,15\n20,5\n", {"duration", "charge", "peak_current"}, {"no-voltage"},
+        pytest.param(b"time,current\n0,5\n10,15\n20,5\n", {"duration", "charge_used", "peak_current"}, {"no-voltage"},
                      id="no voltage"),
-        pytest.param(b"time,voltage,current\n0,16,5\n10,x,y\n20,15,5\n", {"energy", "charge"}, set(), id="words"),
-        pytest.param(b"time,voltage,current\n5,0,0\n6,0,0\n7,0,0\n", {"duration", "charge"}, {"nothing-drawn"},
+        pytest.param(b"time,voltage,current\n0,16,5\n10,x,y\n20,15,5\n", {"energy_used", "charge_used"}, set(),
+                     id="words"),
+        pytest.param(b"time,voltage,current\n5,0,0\n6,0,0\n7,0,0\n", {"duration", "charge_used"}, {"no-charge-used"},
                      id="all zeros"),
         pytest.param(b"time,voltage,current\n", set(), {"too-few-samples"}, id="no samples"),
         pytest.param(b"time,voltage,current\n3,16,5\n", set(), {"too-few-samples"}, id="one sample"),
@@ -163,7 +166,7 @@ def test_what_is_left_out_is_counted(client: FlaskClient) -> None:
     )
     body = "\n".join(("made up", "time,voltage,current,gps", *rows, "")).encode()
     found = answer(client, REQUESTED, body)["results"]
-    output = {each["reason"]: (each["count"], each.get("first_row")) for each in found["left_out"]}
+    output = {each["reason"]: (each["sample_count"], each.get("first_row")) for each in found["left_out_samples"]}
     assert output == {
         "no-number": (1, 2),
         "out-of-bounds": (1, 8),
@@ -174,7 +177,7 @@ def test_what_is_left_out_is_counted(client: FlaskClient) -> None:
         "in-a-gap": (1, 4),
         "before-the-header": (1, None),
     }
-    assert (found["samples"], found["unused_columns"], found["gap_time"]) == (9, "gps", 88)
+    assert (found["samples_recorded"], found["unused_columns"], found["gap_time"]) == (9, "gps", 88)
 
 
 def test_a_recording_that_is_too_large_is_rejected_before_it_is_read(client: FlaskClient) -> None:
@@ -214,14 +217,14 @@ def test_a_calculator_without_a_recording_has_no_such_path(client: FlaskClient) 
         ("ass", "text/x-ssa; charset=utf-8", b"[Script Info]\n"),
         ("svg", "image/svg+xml", b"<svg "),
         ("png", "image/png", b"\x89PNG"),
-        ("csv", "text/csv; charset=utf-8; header=present", b"frame,time [s],timecode,"),
+        ("csv", "text/csv; charset=utf-8; header=present", b"frame_number,video_time [s],timecode,"),
         ("json", "application/json", b"{\n"),
     ],
 )
 def test_forms_by_option_and_by_accept(client: FlaskClient, form: str, media: str, begins: bytes) -> None:
-    by_option = post(client, f"{CUES}&format={form}&video_end=4")
+    by_option = post(client, f"{CUES}&format={form}&video_end_time=4")
     assert (by_option.status_code, by_option.content_type) == (200, media)
-    by_accept = post(client, f"{CUES}&video_end=4", Accept=media.partition(";")[0])
+    by_accept = post(client, f"{CUES}&video_end_time=4", Accept=media.partition(";")[0])
     assert by_accept.data == by_option.data
     assert by_option.data.startswith(begins)
 
@@ -235,14 +238,14 @@ def test_forms_of_other_calculators_are_rejected(client: FlaskClient) -> None:
 def test_every_frame_as_csv(client: FlaskClient) -> None:
     frames = pl.read_csv(io.BytesIO(post(client, f"{CUES}&format=csv&header=names").data))
     assert frames.height == answer(client, CUES)["results"]["frame_count"] > 2000
-    assert frames.columns[:5] == ["frame", "time", "timecode", "cue", "text"]
-    assert frames["frame"].to_list() == list(range(60, 60 + frames.height))
+    assert frames.columns[:5] == ["frame_number", "video_time", "timecode", "caption_number", "text"]
+    assert frames["frame_number"].to_list() == list(range(60, 60 + frames.height))
     assert frames["timecode"][1740] == "00:01:00;02"
 
 
 def test_a_template_with_a_field_that_there_is_not(client: FlaskClient) -> None:
-    (error,) = problem(post(client, CUES + "&template={volts} V"), 422)["errors"]
-    assert error["pointer"] == "/template"
+    (error,) = problem(post(client, CUES + "&caption_template={volts} V"), 422)["errors"]
+    assert error["pointer"] == "/caption_template"
     assert "did you mean voltage" in error["detail"]
 
 
@@ -259,7 +262,7 @@ EDITS = st.lists(
 
 
 @settings(max_examples=150)
-@given(st.sampled_from(list(BODY_FORMATS)), EDITS, st.sampled_from([REQUESTED, CUES + "&video_end=3&format=ass"]))
+@given(st.sampled_from(list(BODY_FORMATS)), EDITS, st.sampled_from([REQUESTED, CUES + "&video_end_time=3&format=ass"]))
 def test_no_bytes_make_the_service_fail(form: str, edits: list[tuple[float, bytes, int]], url: str) -> None:
     """A recording damaged here and there gets a response or refused, whatever the damage."""
     body = DAMAGED[form]

@@ -192,17 +192,17 @@ def test_a_range_beyond_a_file(client: FlaskClient) -> None:
 
 def test_every_error_is_reported_at_once(client: FlaskClient) -> None:
     """A misspelt name, two values out of bounds, one missing, a bad option, and an input twice."""
-    url = "/v1/pack-current?cells=0&capacity=-5&chemistri=lipo&digits=99&reserv=1&reserv=2&units=current:kg"
+    url = "/v1/pack-current?cells=0&capacity=-5&chemistri=lipo&digits=99&reserv=1&reserv=2&units=pack_current:kg"
     made = problem(client, client.get(url), 422, "invalid-input")
     found = {error["pointer"] for error in made["errors"]}
-    assert found == {"/cells", "/capacity", "/power", "/chemistri", "/digits", "/reserv", "/units"}
+    assert found == {"/cells", "/capacity", "/pack_power", "/chemistri", "/digits", "/reserv", "/units"}
     assert made["detail"].startswith(f"{len(made['errors'])} errors: ")
     capacity = next(error for error in made["errors"] if error["pointer"] == "/capacity")
     assert capacity["given"] == "-5"
     assert "at least 1" in capacity["detail"]
     assert "mAh" in capacity["accepted"]
     assert "Ah" in capacity["accepted"]
-    missing = next(error for error in made["errors"] if error["pointer"] == "/power")
+    missing = next(error for error in made["errors"] if error["pointer"] == "/pack_power")
     assert missing["given"] is None
     assert "required" in missing["detail"]
 
@@ -214,10 +214,10 @@ def test_every_wrong_unit_of_a_result_is_reported(client: FlaskClient) -> None:
 
 
 def test_every_error_of_a_table_has_its_own_pointer(client: FlaskClient) -> None:
-    body = {"parts": [{"mass": -1}, {"mass": 5, "count": 0}, 7, {"mas": 1}], "limit": True}
+    body = {"parts": [{"mass": -1}, {"mass": 5, "count": 0}, 7, {"mas": 1}], "mass_limit": True}
     made = problem(client, client.post("/v1/mass-margin", json=body), 422, "invalid-input")
     found = {error["pointer"] for error in made["errors"]}
-    assert found == {"/parts/0/mass", "/parts/1/count", "/parts/2", "/parts/3/mas", "/parts/3/mass", "/limit"}
+    assert found == {"/parts/0/mass", "/parts/1/count", "/parts/2", "/parts/3/mas", "/parts/3/mass", "/mass_limit"}
 
 
 def test_at_most_a_hundred_errors_are_listed_and_all_are_counted(client: FlaskClient) -> None:

@@ -90,10 +90,14 @@ def test_query_and_body_give_the_same_table(client: FlaskClient, query: str, bod
 
 def test_a_point_is_computed_as_the_request_alone(client: FlaskClient) -> None:
     """Each point, its inputs put into the plain request."""
-    made = rows(client.get(f"{CURRENT}?vary=power&vary=cells&from=50&to=350&count=4&values=&values=4,6&capacity=1300"))
+    made = rows(
+        client.get(f"{CURRENT}?vary=pack_power&vary=cells&from=50&to=350&count=4&values=&values=4,6&capacity=1300")
+    )
     assert len(made) == 8
     for row in made:
-        alone = client.post("/v1/pack-current", json={"capacity": 1300, "cells": row["cells"], "power": row["power"]})
+        alone = client.post(
+            "/v1/pack-current", json={"capacity": 1300, "cells": row["cells"], "pack_power": row["pack_power"]}
+        )
         assert alone.json is not None
         results = alone.json["results"]
         assert {name: row[name] for name in results} == results
@@ -111,8 +115,8 @@ def test_a_point_is_computed_as_the_request_alone(client: FlaskClient) -> None:
 )
 def test_ends_are_exactly_as_given(client: FlaskClient, start: str, stop: str, ends: tuple[float, float]) -> None:
     """Of one end with a unit and one without, the second is in the declared unit too."""
-    made = rows(client.get(f"{CURRENT}?vary=power&from={start}&to={stop}&count=7&cells=6&capacity=1300"))
-    powers = column(made, "power")
+    made = rows(client.get(f"{CURRENT}?vary=pack_power&from={start}&to={stop}&count=7&cells=6&capacity=1300"))
+    powers = column(made, "pack_power")
     assert (powers[0], powers[-1]) == ends
     step = (ends[1] - ends[0]) / 6
     assert powers == pytest.approx([ends[0] + at * step for at in range(7)], rel=1e-11)
@@ -161,7 +165,7 @@ def test_a_missing_input_is_reported_by_every_point(client: FlaskClient) -> None
         pytest.param("vary=cells&values=2,3&capacity=x", ["/capacity"], id="bad-constant"),
         pytest.param("cells=2&capacity=1300", ["/vary"], id="nothing-varied"),
         pytest.param(
-            "vary=cells&vary=capacity&vary=power&values=1,2&values=3,4&values=5,6", ["/vary"], id="three-axes"
+            "vary=cells&vary=capacity&vary=pack_power&values=1,2&values=3,4&values=5,6", ["/vary"], id="three-axes"
         ),
         pytest.param("vary=cells&capacity=1300&to=3&count=3", ["/from"], id="no-from"),
         pytest.param("vary=cells&capacity=1300&from=3", ["/count", "/to"], id="no-to-nor-count"),
@@ -169,14 +173,14 @@ def test_a_missing_input_is_reported_by_every_point(client: FlaskClient) -> None
         pytest.param("vary=cells&capacity=1300&from=1&to=3&count=2.5", ["/count"], id="no-whole-count"),
         pytest.param("vary=cells&capacity=1300&from=1&to=3&count=501", ["/count"], id="too-many-points"),
         pytest.param("vary=cells&capacity=1300&values=" + ",".join("1" * 501), ["/cells"], id="too-long-a-list"),
-        pytest.param("vary=power&from=10+kg&to=x&count=3&cells=6", ["/from", "/to"], id="bad-ends"),
-        pytest.param("vary=power&from=10±1&to=20&count=3&cells=6", ["/from"], id="an-end-with-uncertainty"),
+        pytest.param("vary=pack_power&from=10+kg&to=x&count=3&cells=6", ["/from", "/to"], id="bad-ends"),
+        pytest.param("vary=pack_power&from=10±1&to=20&count=3&cells=6", ["/from"], id="an-end-with-uncertainty"),
         pytest.param("vary=chemistry&from=lipo&to=lihv&count=2&cells=6", ["/chemistry"], id="a-choice-has-no-range"),
         pytest.param("vary=cells&values=2,3&from=1&capacity=1300", ["/from"], id="a-range-of-nothing"),
         pytest.param("vary=cells&values=2,3&capacity=1300&capacity=1", ["/capacity"], id="twice"),
         pytest.param("vary=cells&values=2,3&capacity=1300&best=0", ["/best"], id="best-of-none"),
         pytest.param("vary=cells&values=2,3&capacity=1300&best=1&by=curent", ["/by"], id="no-result"),
-        pytest.param("vary=cells&values=2,3&capacity=1300&units=current:kg", ["/units"], id="units"),
+        pytest.param("vary=cells&values=2,3&capacity=1300&units=pack_current:kg", ["/units"], id="units"),
         pytest.param("vary=cells&values=2,3&capacity=1300&format=xml", ["/format"], id="format"),
     ],
 )
@@ -249,7 +253,7 @@ def test_options_of_tables(client: FlaskClient) -> None:
 
 def test_inputs_come_back_once(client: FlaskClient) -> None:
     (row,) = rows(client.get(f"{SWEEP}?vary=cells&values=6,&capacity=1300&given=true&best=1"))
-    assert list(row)[:6] == ["cells", "capacity", "parallel", "chemistry", "reserve", "pack_mass"]
+    assert list(row)[:6] == ["cells", "capacity", "parallel_cells", "chemistry", "reserve", "pack_mass"]
 
 
 def test_a_sweep_by_query_may_be_preserved(client: FlaskClient) -> None:

@@ -33,10 +33,14 @@ def get_texts(name: str, **inputs: Any) -> list[str]:
         ),
         (
             "pack-current",
-            {**PACK, "power": 400, "cell_resistance": 0.012},
+            {**PACK, "pack_power": 400, "cell_resistance": 0.012},
             "Is the cell resistance of 0.012 mΩ meant? More usual would be 12 mΩ.",
         ),
-        ("pack-current", {**PACK, "power": "100 kW"}, "Is the power of 100000 W meant? More usual would be 100 W."),
+        (
+            "pack-current",
+            {**PACK, "pack_power": "100 kW"},
+            "Is the pack power of 100000 W meant? More usual would be 100 W.",
+        ),
         (
             "hover-power",
             {"mass": 0.58, "diameter": 5},
@@ -56,7 +60,7 @@ def test_what_is_usual_is_not(capacity: object) -> None:
 
 def test_zero_is_no_slip() -> None:
     """An ideal pack, for comparison with a formula."""
-    assert get_texts("pack-current", **PACK, power=100, cell_resistance=0) == []
+    assert get_texts("pack-current", **PACK, pack_power=100, cell_resistance=0) == []
 
 
 def test_rows_of_a_table_share_the_sentence() -> None:

@@ -12,7 +12,7 @@ from gramwatt.engine import registry
 from gramwatt.model import Example, Table, TimeSeries
 
 ENERGY = "/v1/pack-energy/usable_energy?cells=6&capacity=1300"
-MASSES = "/v1/mass-margin/running_total?masses=118.5,96.2,30.8"
+MASSES = "/v1/mass-margin/running_total_mass?masses=118.5,96.2,30.8"
 
 
 def text(client: FlaskClient, url: str) -> str:
@@ -109,7 +109,7 @@ def test_errors_as_text_never_hides_a_good_answer(client: FlaskClient) -> None:
 
 
 def test_no_answer_is_a_404_that_says_why(client: FlaskClient) -> None:
-    answer = client.get("/v1/pack-current/current?cells=6&capacity=1300&power=99999")
+    answer = client.get("/v1/pack-current/pack_current?cells=6&capacity=1300&pack_power=99999")
     problem = answer.get_json()
     assert answer.status_code == 404
     assert problem["type"] == "/problems/no-answer"

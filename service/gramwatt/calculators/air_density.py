@@ -34,7 +34,7 @@ class Inputs:
             synonyms=("altitude",),
         ),
     ]
-    temperature: Annotated[
+    air_temperature: Annotated[
         Array,
         Quantity(
             "degC",
@@ -44,10 +44,10 @@ class Inputs:
             at_least=-60,
             at_most=60,
             optional=True,
-            synonyms=("air_temperature", "ambient_temperature"),
+            synonyms=("temperature", "ambient_temperature"),
         ),
     ]
-    pressure: Annotated[
+    air_pressure: Annotated[
         Array,
         Quantity(
             "hPa",
@@ -58,10 +58,10 @@ class Inputs:
             at_least=250,
             at_most=1100,
             optional=True,
-            synonyms=("barometric_pressure", "qfe"),
+            synonyms=("pressure", "station_pressure", "barometric_pressure", "qfe"),
         ),
     ]
-    humidity: Annotated[
+    relative_humidity: Annotated[
         Array,
         Quantity(
             "%",
@@ -71,13 +71,14 @@ class Inputs:
             at_least=0,
             at_most=100,
             default=0,
+            synonyms=("humidity",),
         ),
     ]
 
 
 MIXTURE = (
-    "(pressure - vapour_pressure) / (DRY_AIR_GAS_CONSTANT * temperature)"
-    " + vapour_pressure / (WATER_VAPOUR_GAS_CONSTANT * temperature)"
+    "(air_pressure - vapour_pressure) / (DRY_AIR_GAS_CONSTANT * air_temperature)"
+    " + vapour_pressure / (WATER_VAPOUR_GAS_CONSTANT * air_temperature)"
 )
 DENSITY_ALTITUDE = "geometric altitude at which the standard atmosphere of ISO 2533 has this density"
 MEASURED_OR_STANDARD = "as measured, or of the standard atmosphere at this elevation"
@@ -97,10 +98,10 @@ class Results:
     density_altitude: Annotated[
         Array, Quantity("m", "Altitude of standard air of this density.", signed=True, method=DENSITY_ALTITUDE)
     ]
-    pressure: Annotated[
+    air_pressure: Annotated[
         Array, Quantity("hPa", "Pressure at the place.", label="Station pressure", method=MEASURED_OR_STANDARD)
     ]
-    temperature: Annotated[
+    air_temperature: Annotated[
         Array, Quantity("degC", "Temperature.", label="Air temperature", at_least=-273.15, method=MEASURED_OR_STANDARD)
     ]
     speed_of_sound: Annotated[
@@ -108,7 +109,7 @@ class Results:
         Quantity(
             "m/s",
             "Speed of sound, by virtual temperature.",
-            formula="sqrt(DRY_AIR_HEAT_RATIO * pressure / air_density)",
+            formula="sqrt(DRY_AIR_HEAT_RATIO * air_pressure / air_density)",
         ),
     ]
     density_ratio: Annotated[
@@ -121,7 +122,7 @@ class Results:
         ),
     ]
     vapour_pressure: Annotated[
-        Array, Quantity("hPa", "Partial pressure of water vapour.", formula="humidity * saturation_pressure")
+        Array, Quantity("hPa", "Partial pressure of water vapour.", formula="relative_humidity * saturation_pressure")
     ]
 
 
@@ -141,7 +142,7 @@ class Steps:
     celsius: Annotated[
         Array,
         Quantity(
-            "K", "Temperature from 0 °C.", label="Degrees Celsius", signed=True, formula="temperature - ICE_POINT"
+            "K", "Temperature from 0 °C.", label="Degrees Celsius", signed=True, formula="air_temperature - ICE_POINT"
         ),
     ]
     saturation_pressure: Annotated[Array, Quantity("hPa", "Pressure of saturated vapour.", formula=BUCK)]
@@ -151,8 +152,8 @@ def find_steps(given: Inputs, found: Results) -> Steps:
     """Return the height of the standard atmosphere, and the vapour that the air can hold."""
     return Steps(
         geopotential_height=air.geopotential_height(given.elevation),
-        celsius=found.temperature - constants.ICE_POINT,
-        saturation_pressure=air.saturation_pressure(found.temperature),
+        celsius=found.air_temperature - constants.ICE_POINT,
+        saturation_pressure=air.saturation_pressure(found.air_temperature),
     )
 
 
@@ -162,14 +163,14 @@ def air_density(given: Inputs) -> Results:
     The result is within 0.07 % of the equation CIPM-2007 from 0 to 50 °C. Elevation is used only for what is not
     measured: weather changes pressure by about 2 %, and temperature changes density by 0.35 % per degree.
     """
-    vapour_pressure = given.humidity * air.saturation_pressure(given.temperature)
-    density = air.density(given.temperature, given.pressure, vapour_pressure)
+    vapour_pressure = given.relative_humidity * air.saturation_pressure(given.air_temperature)
+    density = air.density(given.air_temperature, given.air_pressure, vapour_pressure)
     return Results(
         air_density=density,
         density_altitude=air.standard_altitude(density),
-        pressure=given.pressure,
-        temperature=given.temperature,
-        speed_of_sound=air.speed_of_sound(air.virtual_temperature(given.pressure, density)),
+        air_pressure=given.air_pressure,
+        air_temperature=given.air_temperature,
+        speed_of_sound=air.speed_of_sound(air.virtual_temperature(given.air_pressure, density)),
         density_ratio=density / constants.STANDARD_AIR_DENSITY,
         vapour_pressure=vapour_pressure,
     )
@@ -185,7 +186,7 @@ CALCULATOR = Calculator(
     category="before",
     charts=(
         CurveChart(
-            "temperature",
+            "air_temperature",
             ("air_density", "density_altitude"),
             start=-20,
             stop=45,
@@ -195,18 +196,21 @@ CALCULATOR = Calculator(
     sentences=(
         Sentence(
             "{air_density}, as at {density_altitude} in standard air",
-            details=("{temperature} and {pressure}.", "That is {density_ratio} times the density at sea level."),
+            details=(
+                "{air_temperature} and {air_pressure}.",
+                "That is {density_ratio} times the density at sea level.",
+            ),
         ),
     ),
     assumptions=(
         Assumption(
-            "temperature",
+            "air_temperature",
             "that of the standard atmosphere at this elevation",
             lambda given: air.standard_atmosphere(given.elevation).temperature,
             formula=STANDARD_TEMPERATURE,
         ),
         Assumption(
-            "pressure",
+            "air_pressure",
             "that of the standard atmosphere at this elevation",
             lambda given: air.standard_atmosphere(given.elevation).pressure,
             formula=STANDARD_PRESSURE,
@@ -234,16 +238,17 @@ CALCULATOR = Calculator(
         ),
         Caution(
             "reduced-pressure",
-            "{pressure} is more than 5 % above the standard pressure at {elevation}. It looks reduced to sea level, as "
-            "in weather reports. Give the station pressure, or omit the pressure.",
+            "{air_pressure} is more than 5 % above the standard pressure at {elevation}. It looks reduced to sea "
+            "level, as in weather reports. Give the station pressure, or omit the pressure.",
             severity="high",
-            when=lambda given, found: given.pressure > 1.05 * air.standard_atmosphere(given.elevation).pressure,
+            when=lambda given, found: given.air_pressure > 1.05 * air.standard_atmosphere(given.elevation).pressure,
         ),
         Caution(
             "outside-temperature",
-            "{temperature} is outside -40 to 50 °C, for which vapour pressure and density were checked.",
+            "{air_temperature} is outside -40 to 50 °C, for which vapour pressure and density were checked.",
             when=lambda given, found: (
-                (given.temperature < air.MIN_CHECKED_TEMPERATURE) | (given.temperature > air.MAX_CHECKED_TEMPERATURE)
+                (given.air_temperature < air.MIN_CHECKED_TEMPERATURE)
+                | (given.air_temperature > air.MAX_CHECKED_TEMPERATURE)
             ),
         ),
     ),
@@ -253,8 +258,8 @@ CALCULATOR = Calculator(
             given={"elevation": 1000},
             expected={
                 "air_density": 1.111660,
-                "pressure": 898.76278,
-                "temperature": 8.501,
+                "air_pressure": 898.76278,
+                "air_temperature": 8.501,
                 "speed_of_sound": 336.4346,
                 "density_altitude": 1000,
             },
@@ -263,15 +268,15 @@ CALCULATOR = Calculator(
         ),
         Example(
             "Measured at 20 °C, half saturated",
-            given={"temperature": 20, "pressure": 1013.25, "humidity": 50},
+            given={"air_temperature": 20, "air_pressure": 1013.25, "relative_humidity": 50},
             expected={"air_density": 1.199314},
             rtol=5e-4,
             source="CIPM-2007 (Picard et al. 2008) at 293.15 K, 101325 Pa, 50 %: 1.199314 kg/m³",
         ),
         Example(
             "A hot day at 1600 m",
-            given={"elevation": "1600 m", "temperature": "35 degC", "humidity": "30 %"},
-            expected={"pressure": 835.2766, "vapour_pressure": 16.8803, "air_density": 0.937078},
+            given={"elevation": "1600 m", "air_temperature": "35 degC", "relative_humidity": "30 %"},
+            expected={"air_pressure": 835.2766, "vapour_pressure": 16.8803, "air_density": 0.937078},
             rtol=5e-6,
             source="by hand: H = 1599.597 m, T0 - L H = 277.7526 K, 101325 x 0.9639167^5.255879 = 83 527.66 Pa; Buck "
             "at 35 °C 5626.75 Pa x 0.3 = 1688.03 Pa; (83 527.66 - 1688.03) / (287.05287 x 308.15) + "

@@ -49,9 +49,9 @@ class Inputs:
     setups: shared_setups.Setups
     blades: fields.Blades
     motors: fields.Motors
-    average_power: shared_flights.AveragePower
+    mean_power: shared_flights.AveragePower
     flight_style: flight_styles.FlightStyle
-    hover_ratio: flight_styles.HoverRatio
+    hover_power_ratio: flight_styles.HoverRatio
     flights: shared_flights.Flights
     mass_exponent: fields.OptionalMassExponent
     reserve: pack_fields.Reserve
@@ -60,9 +60,9 @@ class Inputs:
     pack_temperature: pack_fields.PackTemperature
     activation_energy: pack_fields.ActivationEnergy
     rule: shared_parts.Rule
-    limit: shared_parts.Limit
-    comparison: shared_parts.Comparison
-    resolution: shared_parts.Resolution
+    mass_limit: shared_parts.Limit
+    limit_comparison: shared_parts.Comparison
+    scale_resolution: shared_parts.Resolution
     stator_diameter: drivetrain.StatorDiameter
     stator_height: drivetrain.StatorHeight
     kv_deficit: drivetrain.KvDeficit
@@ -102,7 +102,7 @@ class Results:
         StringArray,
         Text("Name of that setup.", label="Longest-flying setup", method="setup of the longest flight time"),
     ]
-    longest_under_limit: Annotated[
+    longest_endurance_under_limit: Annotated[
         Array,
         Quantity(
             "min",
@@ -111,11 +111,11 @@ class Results:
             method="maximum over the setups whose verdict is under",
         ),
     ]
-    setup_under_limit: Annotated[
+    longest_setup_under_limit: Annotated[
         StringArray,
         Text("Name of that setup.", label="Longest under limit with", method="setup of that time"),
     ]
-    power_from: shared_flights.PowerFrom
+    mean_power_source: shared_flights.PowerFrom
     by_setup: Annotated[
         SetupResults,
         Table(SetupResults, "The craft in each setup.", label="Setups compared", max_length=shared_setups.MAX_SETUPS),
@@ -131,7 +131,7 @@ def build(given: Inputs) -> Results:
     chosen = shared_setups.choose(given)
     packs, source = chosen.pack, shared_setups.get_source(given, chosen)
     mass, standard_uncertainty = shared_setups.weigh(given, chosen)
-    limit, inclusive = weighing.limit_in_force(given.rule, given.limit, given.comparison)
+    limit, inclusive = weighing.limit_in_force(given.rule, given.mass_limit, given.limit_comparison)
     compared = weighing.compare_with_limit(mass, standard_uncertainty, column(limit), column(inclusive))
 
     throttle = shared_setups.find_throttle(given, chosen, mass, source)
@@ -140,62 +140,62 @@ def build(given: Inputs) -> Results:
     hover_throttle = np.where(hover.duty <= 1, hover.duty, np.nan)
     hover_power = np.where(hover.duty <= 1, hover.power, np.nan)
 
-    average_power, voltage_ratio, power_from = shared_flights.get_average_power(
+    mean_power, voltage_ratio, mean_power_source = shared_flights.get_average_power(
         given, mass, hover_power, shared_setups.compare_propellers(given, chosen, mass, hover.power, source)
     )
     discharge = pack.discharge_pack(
         packs.chemistry,
         packs.cells,
-        power=average_power / voltage_ratio,
+        power=mean_power / voltage_ratio,
         resistance=source["pack_resistance"],
         capacity=packs.capacity,
-        start_charge=column(given.state_of_charge),
+        start_state_of_charge=column(given.state_of_charge),
         reserve=column(given.reserve),
         cutoff_voltage=cells.CUTOFF_VOLTAGE[packs.chemistry],
     )
     duration = discharge.duration
     c_rate = capped.pack_current / packs.capacity
-    rating_used = c_rate / packs.discharge_rating
-    controller_used = capped.motor_current / column(given.controller_rating)
-    is_overloaded = (rating_used > 1) | (controller_used > 1)
+    discharge_rating_share = c_rate / packs.discharge_rating
+    controller_rating_share = capped.motor_current / column(given.controller_rating)
+    is_overloaded = (discharge_rating_share > 1) | (controller_rating_share > 1)
     duration_under = np.where(compared.verdict == weighing.UNDER, duration, np.nan)
     longest = shared_setups.find_longest(chosen.names, duration, is_overloaded)
     under = shared_setups.find_longest(chosen.names, duration_under, is_overloaded)
     return Results(
         longest_endurance=longest[0],
         longest_setup=longest[1],
-        longest_under_limit=under[0],
-        setup_under_limit=under[1],
-        power_from=power_from,
+        longest_endurance_under_limit=under[0],
+        longest_setup_under_limit=under[1],
+        mean_power_source=mean_power_source,
         by_setup=SetupResults(
             name=chosen.names,
             mass=mass,
-            margin=compared.margin,
+            mass_margin=compared.margin,
             verdict=np.where(np.isnan(mass), -1, compared.verdict),
-            probability_under=compared.probability,
+            probability_under_limit=compared.probability,
             nominal_energy=packs.cells * cells.NOMINAL_VOLTAGE[packs.chemistry] * packs.capacity,
             hover_power=hover_power,
             hover_current=pack.current_at_power(hover_power, source["open_circuit_voltage"], source["pack_resistance"]),
             hover_throttle=hover_throttle,
-            average_power=average_power,
+            mean_power=mean_power,
             endurance=duration,
             ended_by=discharge.ended_by,
             thrust=full.thrust,
             thrust_to_weight=full.thrust / (mass * constants.STANDARD_GRAVITY),
-            current=full.pack_current,
+            pack_current=full.pack_current,
             throttle_cap=np.where(np.isnan(full.thrust), np.nan, throttle.cap),
             capped_thrust=capped.thrust,
-            capped_current=capped.pack_current,
+            capped_pack_current=capped.pack_current,
             capped_cell_voltage=capped.pack_voltage / packs.cells,
             c_rate=c_rate,
-            rating_used=rating_used,
-            controller_used=controller_used,
+            discharge_rating_share=discharge_rating_share,
+            controller_rating_share=controller_rating_share,
             mass_change=mass - mass[:, :1],
             mass_change_share=relative_change(mass),
             endurance_change=duration - duration[:, :1],
             endurance_change_share=relative_change(duration),
-            thrust_change_share=relative_change(capped.thrust),
-            current_change_share=relative_change(capped.pack_current),
+            capped_thrust_change_share=relative_change(capped.thrust),
+            capped_pack_current_change_share=relative_change(capped.pack_current),
         ),
     )
 
@@ -280,10 +280,10 @@ CALCULATOR = Calculator(
                 ],
                 "controller_rating": 45,
                 "rule": "custom",
-                "limit": 600,
-                "resolution": 0.1,
+                "mass_limit": 600,
+                "scale_resolution": 0.1,
             },
-            expected={"longest_setup": "6 cells, capped", "power_from": "hover-ratio"},
+            expected={"longest_setup": "6 cells, capped", "mean_power_source": "hover-power-ratio"},
             rtol=1e-9,
             source="rule of thumb, no source: the same capacity on more cells flies longer at moderate extra mass",
         ),
@@ -291,7 +291,7 @@ CALCULATOR = Calculator(
             "The same craft weighed without its pack, with its average power in flight and one bench run",
             given={
                 "dry_mass": 353.8,
-                "average_power": 260,
+                "mean_power": 260,
                 "mass_exponent": 1.2,
                 "kv": 2400,
                 "diameter": 5,
@@ -301,14 +301,14 @@ CALCULATOR = Calculator(
                 "bench_voltage": 14.8,
                 "bench_current": 23,
                 "pack_temperature": 10,
-                "limit": 508.8,
-                "resolution": 0,
+                "mass_limit": 508.8,
+                "scale_resolution": 0,
                 "packs": [
                     {"name": "small", "cells": 4, "capacity": 1300, "mass": 155, "cell_resistance": 12},
                     {"name": "large", "cells": 4, "capacity": 1800, "mass": 205, "cell_resistance": 9},
                 ],
             },
-            expected={"longest_setup": "large", "power_from": "average-power"},
+            expected={"longest_setup": "large", "mean_power_source": "mean-power"},
             rtol=1e-9,
             source="by hand: 1.8/1.3 = 1.385 of the energy at (558.8/508.8)^1.2 = 1.119 of the power lasts longer",
         ),
@@ -324,7 +324,7 @@ CALCULATOR = Calculator(
                 "bench_speed": 20000,
                 "bench_thrust": 520,
                 "bench_shaft_power": 90,
-                "limit": "0.55 lb",
+                "mass_limit": "0.55 lb",
                 "flights": [
                     {"mass": 508.8, "duration": 5.2, "cells": 4, "capacity": 1300, "charge_used": 1070},
                     {"mass": 558.8, "duration": 4.7, "cells": 4, "capacity": 1300, "charge_used": 1070},
@@ -332,10 +332,15 @@ CALCULATOR = Calculator(
                 "packs": [{"name": "flown", "cells": 4, "capacity": 1300, "mass": 155, "pack_resistance": 50}],
                 "setups": [
                     {"name": "as flown", "throttle_cap": 80},
-                    {"name": "with a camera", "propeller": "steep", "added_mass": 60, "match": "thrust-to-weight"},
+                    {
+                        "name": "with a camera",
+                        "propeller": "steep",
+                        "added_mass": 60,
+                        "match_quantity": "thrust-to-weight",
+                    },
                 ],
             },
-            expected={"power_from": "flights", "longest_setup": "as flown", "longest_endurance": 5.2},
+            expected={"mean_power_source": "flights", "longest_setup": "as flown", "longest_endurance": 5.2},
             rtol=0.05,
             source="by hand: the flight itself, 5.2 min for 1070 of the 1040 mAh above the reserve, by label volts",
         ),

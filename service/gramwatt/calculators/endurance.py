@@ -34,7 +34,6 @@ from gramwatt.model import (
     Quantity,
     Reference,
     Rule,
-    Term,
     Unit,
 )
 from gramwatt.physics import cells, pack
@@ -49,21 +48,22 @@ class Inputs:
 
     cells: pack_fields.Cells
     capacity: pack_fields.Capacity
-    power: Annotated[
+    mean_power: Annotated[
         Array,
         Quantity(
             "W",
             "Average power drawn at the pack's terminals.",
+            label="Average power",
             group=Group.FLIGHT,
             above=0,
             at_most=1e5,
-            follows=("mean_power", "power_at_mass", "implied_power", "hover_power", "power"),
+            follows=("mean_power", "hover_power", "pack_power"),
+            synonyms=("power", "average_power", "avg_power"),
             plausible=plausible.POWER,
-            sum_of=(Term("average_power", is_base=True),),
         ),
     ]
     chemistry: pack_fields.Chemistry
-    start_charge: pack_fields.StartCharge
+    start_state_of_charge: pack_fields.StartCharge
     reserve: pack_fields.Reserve
     cutoff_cell_voltage: pack_fields.CutoffCellVoltage
     cell_resistance: pack_fields.CellResistance
@@ -88,10 +88,12 @@ class Results:
     endurance: Annotated[
         Array, Quantity("min", "Time until the reserve or the cut-off.", label="Flight time", method=INTEGRAL)
     ]
-    energy_delivered: Annotated[Array, Quantity("Wh", "Energy at the terminals.", formula="power * endurance")]
-    charge_used: Annotated[Array, Quantity("mAh", "Charge drawn.", formula="capacity * (start_charge - end_charge)")]
+    energy_used: Annotated[Array, Quantity("Wh", "Energy at the terminals.", formula="mean_power * endurance")]
+    charge_used: Annotated[
+        Array, Quantity("mAh", "Charge drawn.", formula="capacity * (start_state_of_charge - end_state_of_charge)")
+    ]
     mean_current: Annotated[Array, Quantity("A", "Charge over time.", formula="charge_used / endurance")]
-    mean_voltage: Annotated[Array, Quantity("V", "Energy over charge.", formula="energy_delivered / charge_used")]
+    mean_voltage: Annotated[Array, Quantity("V", "Energy over charge.", formula="energy_used / charge_used")]
     end_cell_voltage: Annotated[
         Array,
         Quantity(
@@ -101,7 +103,7 @@ class Results:
             method="as in pack-current, at the end charge",
         ),
     ]
-    end_charge: Annotated[
+    end_state_of_charge: Annotated[
         Array,
         Quantity(
             "%",
@@ -114,7 +116,7 @@ class Results:
     ended_by: Annotated[
         IndexArray, Choice(pack.ENDED_BY, "What ends the flight.", label="Flight ends by", method=FIRST_LIMIT)
     ]
-    greatest_power: Annotated[
+    maximum_pack_power: Annotated[
         Array,
         Quantity(
             "W",
@@ -136,27 +138,27 @@ def endurance(given: Inputs) -> Results:
     discharge = pack.discharge_pack(
         given.chemistry,
         given.cells,
-        power=given.power,
+        power=given.mean_power,
         resistance=resistance,
         capacity=given.capacity,
-        start_charge=given.start_charge,
+        start_state_of_charge=given.start_state_of_charge,
         reserve=given.reserve,
         cutoff_voltage=given.cutoff_cell_voltage,
     )
-    duration, end_charge = discharge.duration, discharge.end_charge
+    duration, end_state_of_charge = discharge.duration, discharge.end_state_of_charge
     flies = duration > 0
-    charge = np.where(np.isnan(duration), np.nan, given.capacity * (given.start_charge - end_charge))
-    energy = given.power * duration
+    charge = np.where(np.isnan(duration), np.nan, given.capacity * (given.start_state_of_charge - end_state_of_charge))
+    energy = given.mean_power * duration
     return Results(
         endurance=duration,
-        energy_delivered=energy,
+        energy_used=energy,
         charge_used=charge,
         mean_current=np.where(flies, charge / duration, np.nan),
         mean_voltage=np.where(flies, energy / charge, np.nan),
         end_cell_voltage=np.where(flies, discharge.end_voltage, np.nan),
-        end_charge=end_charge,
+        end_state_of_charge=end_state_of_charge,
         ended_by=discharge.ended_by,
-        greatest_power=pack.max_power(given.cells * discharge.start_voltage, resistance),
+        maximum_pack_power=pack.max_power(given.cells * discharge.start_voltage, resistance),
         pack_resistance=resistance,
     )
 
@@ -174,10 +176,10 @@ CALCULATOR = Calculator(
     charts=(
         CurveChart(
             "reserve",
-            ("end_cell_voltage", "end_charge"),
+            ("end_cell_voltage", "end_state_of_charge"),
             across="endurance",
-            start=lambda given, found: given.start_charge,
-            stop=lambda given, found: found.end_charge,
+            start=lambda given, found: given.start_state_of_charge,
+            stop=lambda given, found: found.end_state_of_charge,
             title="Cell voltage and charge over the flight",
         ),
     ),
@@ -192,14 +194,14 @@ CALCULATOR = Calculator(
     rules=(
         Rule(
             "power-beyond-pack",
-            "The pack cannot deliver {power} even at take-off. The most it can give through {pack_resistance} is "
-            "{greatest_power}: use more cells or a pack with lower resistance.",
-            when=lambda given, found: given.power > found.greatest_power,
-            results=("endurance", "energy_delivered", "charge_used", *MEANS),
-            partly="this pack cannot deliver {power}",
+            "The pack cannot deliver {mean_power} even at take-off. The most it can give through {pack_resistance} is "
+            "{maximum_pack_power}: use more cells or a pack with lower resistance.",
+            when=lambda given, found: given.mean_power > found.maximum_pack_power,
+            results=("endurance", "energy_used", "charge_used", *MEANS),
+            partly="this pack cannot deliver {mean_power}",
         ),
         Rule(
-            "nothing-to-fly",
+            "nothing-to-discharge",
             "The flight ends before it starts: the pack is already at its reserve, or at the cut-off of "
             "{cutoff_cell_voltage} per cell, at take-off.",
             when=lambda given, found: found.endurance == 0,
@@ -214,7 +216,7 @@ CALCULATOR = Calculator(
             "checked against the Thevenin model of PyBaMM 26.10",
             url="https://doi.org/10.5334/jors.309",
         ),
-        rested_voltage("endurance", "end_cell_voltage", "end_charge", "mean_voltage", "greatest_power"),
+        rested_voltage("endurance", "end_cell_voltage", "end_state_of_charge", "mean_voltage", "maximum_pack_power"),
         arrhenius("pack_resistance"),
     ),
     cautions=(
@@ -234,13 +236,13 @@ CALCULATOR = Calculator(
             "lifepo4-tail",
             LIFEPO4_TAIL,
             severity="low",
-            when=lambda given, found: (given.chemistry == cells.LIFEPO4) & (found.end_charge < 0.2),
+            when=lambda given, found: (given.chemistry == cells.LIFEPO4) & (found.end_state_of_charge < 0.2),
         ),
     ),
     examples=(
         Example(
             "A 6-cell pack at 200 W",
-            given={"cells": 6, "capacity": 1300, "power": 200},
+            given={"cells": 6, "capacity": 1300, "mean_power": 200},
             expected={"endurance": 7.08, "ended_by": "reserve", "charge_used": 1040},
             rtol=0.01,
             source="by hand, roughly: rested 3.882 V per cell on average over 20 to 100 %, less 0.100 V of sag, is "
@@ -251,7 +253,7 @@ CALCULATOR = Calculator(
             given={
                 "cells": 4,
                 "capacity": "3 Ah",
-                "power": "90 W",
+                "mean_power": "90 W",
                 "chemistry": "li-ion",
                 "reserve": 0,
                 "cell_resistance": "25 mohm",
@@ -263,7 +265,7 @@ CALCULATOR = Calculator(
         ),
         Example(
             "A small 4-cell pack whose resistance was found in a recorded flight",
-            given={"cells": 4, "capacity": 650, "power": 102, "pack_resistance": 60},
+            given={"cells": 4, "capacity": 650, "mean_power": 102, "pack_resistance": 60},
             expected={"endurance": 4.625, "ended_by": "reserve", "pack_resistance": 60},
             rtol=0.005,
             source="by hand, roughly: 4 x 3.882 V rested on average over 20 to 100 %, less 6.7 A x 60 mΩ of sag, is "

@@ -64,24 +64,25 @@ class Results:
     ]
     energy_ratio: Annotated[
         Array,
-        Quantity("1", "New energy delivered over old.", formula="energy_delivered / reference_energy"),
+        Quantity("1", "New energy used over old.", formula="energy_used / reference_energy_used"),
     ]
     power_ratio: Annotated[
         Array, Quantity("1", "New average power over old.", formula="(mass / reference_mass)**mass_exponent")
     ]
-    implied_power: Annotated[
+    mean_power: Annotated[
         Array,
         Quantity(
-            "W", "Average power of the new flight.", label="Average power", formula="reference_power * power_ratio"
+            "W", "Average power of the new flight.", label="Average power", formula="reference_mean_power * power_ratio"
         ),
     ]
-    reference_power: Annotated[Array, Quantity("W", "Average power of the measured flight.", method=REFERENCE_POWER)]
-    energy_delivered: Annotated[
-        Array, Quantity("Wh", "Energy drawn from the new pack.", formula="implied_power * endurance")
-    ]
-    reference_energy: Annotated[
+    reference_mean_power: Annotated[
         Array,
-        Quantity("Wh", "Energy drawn in the measured flight.", formula="reference_power * reference_duration"),
+        Quantity("W", "Average power of the measured flight.", label="Reference average power", method=REFERENCE_POWER),
+    ]
+    energy_used: Annotated[Array, Quantity("Wh", "Energy drawn from the new pack.", formula="mean_power * endurance")]
+    reference_energy_used: Annotated[
+        Array,
+        Quantity("Wh", "Energy drawn in the measured flight.", formula="reference_mean_power * reference_duration"),
     ]
     linear_endurance: Annotated[
         Array,
@@ -89,7 +90,7 @@ class Results:
             "min",
             "Flight time if power were proportional to mass (x = 1), one of the lowest exponents of small craft.",
             label="Flight time with exponent 1",
-            method=f"{FROM_FULL}: `reference_power * mass / reference_mass`",
+            method=f"{FROM_FULL}: `reference_mean_power * mass / reference_mass`",
         ),
     ]
     best_pack_mass: Annotated[
@@ -112,17 +113,17 @@ def endurance_from_flight(given: Inputs) -> Results:
     Ranges are those of one more flight.
     """
     reference, new = _reference_pack(given), resistances.packs_of(given)
-    reference_power = average_power.find_average_power(
+    reference_mean_power = average_power.find_average_power(
         given.reference_chemistry,
         given.reference_cells,
         duration=given.reference_duration,
         resistance=resistances.of_packs(reference)[:, 0],
         capacity=given.reference_capacity,
-        start_charge=np.ones_like(given.reference_reserve),
-        end_charge=given.reference_reserve,
+        start_state_of_charge=np.ones_like(given.reference_reserve),
+        end_state_of_charge=given.reference_reserve,
         cutoff_voltage=cell.CUTOFF_VOLTAGE[given.reference_chemistry],
     )
-    law = scaling.fit_power_law(given.reference_mass[:, None], reference_power[:, None], given.mass_exponent)
+    law = scaling.fit_power_law(given.reference_mass[:, None], reference_mean_power[:, None], given.mass_exponent)
     power = law.next_power(given.mass, given.flight_scatter, np.zeros_like(given.flight_scatter))
     mass_ratio = given.mass / given.reference_mass
     duration, linear_duration = pack.discharge_pack(
@@ -131,20 +132,20 @@ def endurance_from_flight(given: Inputs) -> Results:
         power=np.stack([power, power * mass_ratio ** (1 - given.mass_exponent)]),
         resistance=resistances.of_packs(new)[:, 0],
         capacity=given.capacity,
-        start_charge=np.ones((2, len(power))),
+        start_state_of_charge=np.ones((2, len(power))),
         reserve=np.stack([given.reserve, given.reserve]),
         cutoff_voltage=cell.CUTOFF_VOLTAGE[given.chemistry],
     ).duration
-    energy, reference_energy = power * duration, reference_power * given.reference_duration
+    energy, reference_energy_used = power * duration, reference_mean_power * given.reference_duration
     return Results(
         endurance=duration,
         duration_ratio=duration / given.reference_duration,
-        energy_ratio=energy / reference_energy,
-        power_ratio=power / reference_power,
-        implied_power=power,
-        reference_power=reference_power,
-        energy_delivered=energy,
-        reference_energy=reference_energy,
+        energy_ratio=energy / reference_energy_used,
+        power_ratio=power / reference_mean_power,
+        mean_power=power,
+        reference_mean_power=reference_mean_power,
+        energy_used=energy,
+        reference_energy_used=reference_energy_used,
         linear_endurance=linear_duration,
         best_pack_mass=scaling.best_pack_mass(given.mass - given.pack_mass, given.mass_exponent),
     )
@@ -191,9 +192,9 @@ CALCULATOR = Calculator(
     rules=(
         Rule(
             "power-beyond-pack",
-            "The new pack cannot deliver {implied_power}: use more cells or a pack with lower resistance.",
+            "The new pack cannot deliver {mean_power}: use more cells or a pack with lower resistance.",
             when=lambda given, found: np.isnan(found.endurance),
-            results=("endurance", "duration_ratio", "energy_ratio", "energy_delivered", "linear_endurance"),
+            results=("endurance", "duration_ratio", "energy_ratio", "energy_used", "linear_endurance"),
             partly="the new pack cannot deliver the power",
         ),
         Rule(
@@ -220,13 +221,13 @@ CALCULATOR = Calculator(
             "Measured x of 1.0 (30 to 90 gf a rotor) to 1.3 (200 to 450 gf), medians, single runs 0.9 to 1.5: slope of "
             "ln electrical power against ln thrust, static runs of nine motors with eight five-inch propellers",
             url="https://github.com/StrawsonDesign/motor_propeller_testing",
-            about=("endurance", "duration_ratio", "power_ratio", "implied_power", "linear_endurance"),
+            about=("endurance", "duration_ratio", "power_ratio", "mean_power", "linear_endurance"),
         ),
         Reference(
             "Best pack mass: time ~ b / (m_0 + b)^x is longest at b = m_0 / (x - 1), derived", about=("best_pack_mass",)
         ),
         flights.SCATTER,
-        rested_voltage("endurance", "linear_endurance", "reference_power", "energy_delivered", "reference_energy"),
+        rested_voltage("endurance", "linear_endurance", "reference_mean_power", "energy_used", "reference_energy_used"),
     ),
     cautions=(
         LITHIUM_FIRE,
@@ -239,26 +240,26 @@ CALCULATOR = Calculator(
             when=lambda given, found: (given.mass_exponent > 1.3) & (abs(given.mass / given.reference_mass - 1) > 1e-3),
         ),
         Caution(
-            "other-voltage",
+            "cell-count-differs",
             "On {cells} cells instead of {reference_cells} the motors turn at other speeds. The time is for the same "
             "flying, not the same stick position: set a cap, and check the ratings of motors and controllers.",
             when=lambda given, found: given.cells != given.reference_cells,
         ),
         Caution(
-            "far-from-flown",
+            "far-from-reference-mass",
             "{mass} is far from the {reference_mass} of the measured flight: motors and propellers have another "
             "efficiency there. Measure one flight at the new mass and start from that.",
             when=lambda given, found: abs(given.mass - given.reference_mass) > 0.3 * given.reference_mass,
         ),
         Caution(
-            "best-pack-is-beyond",
+            "best-pack-out-of-reach",
             "A pack of {best_pack_mass} is heavier than the rest of the craft: thrust, motors and frame reach their "
             "limits long before. It only means that, on paper, a heavier pack of the same kind still flies longer.",
             severity="low",
             when=lambda given, found: found.best_pack_mass > given.mass - given.pack_mass,
         ),
         Caution(
-            "beyond-best-pack",
+            "heavier-than-best-pack",
             "The pack of {pack_mass} is heavier than the best one of {best_pack_mass}: a lighter one of the same kind "
             "flies longer.",
             severity="low",
@@ -284,8 +285,8 @@ CALCULATOR = Calculator(
                 "duration_ratio": 1.19134,
                 "power_ratio": 1.26555,
                 "linear_endurance": 7.74775,
-                "reference_power": 156.504,
-                "energy_delivered": 23.5961,
+                "reference_mean_power": 156.504,
+                "energy_used": 23.5961,
                 "best_pack_mass": 974,
             },
             rtol=5e-6,
@@ -313,11 +314,11 @@ CALCULATOR = Calculator(
             },
             expected={
                 "endurance": 20.8411,
-                "reference_power": 172.979,
-                "reference_energy": 25.9468,
+                "reference_mean_power": 172.979,
+                "reference_energy_used": 25.9468,
                 "power_ratio": 1.37004,
-                "implied_power": 236.987,
-                "energy_delivered": 82.3180,
+                "mean_power": 236.987,
+                "energy_used": 82.3180,
             },
             rtol=5e-6,
             source="by numerical integration and Brent's method (SciPy), outside this service, with 40 and 92 mΩ: "

@@ -36,12 +36,12 @@ class RecordedFlight:
     cells: pack_fields.OptionalCells
     capacity: pack_fields.OptionalCapacity
     chemistry: pack_fields.Chemistry
-    start_charge: pack_fields.StartCharge
+    start_state_of_charge: pack_fields.StartCharge
     reserve: pack_fields.Reserve
     mass: fields.OptionalMass
     charge_put_back: flight_fields.ChargePutBack
-    begin: logs.Begin
-    end: logs.End
+    start_time: logs.Begin
+    end_time: logs.End
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,22 +72,22 @@ class FlightResults:
 
     name: flight_results.Name
     duration: flight_results.Duration
-    energy: flight_results.Energy
-    charge: flight_results.Charge
+    energy_used: flight_results.Energy
+    charge_used: flight_results.Charge
     mean_power: flight_results.MeanPower
     power_p95: flight_results.PowerP95
     peak_power: flight_results.PeakPower
     peak_current: flight_results.PeakCurrent
     lowest_cell_voltage: flight_results.LowestCellVoltage
-    punch_sag: flight_results.PunchSag
+    cell_voltage_sag: flight_results.PunchSag
     cell_resistance: flight_results.CellResistance
-    used: flight_results.Used
+    charge_used_share: flight_results.Used
     landing_time: flight_results.LandingTime
     power_per_mass: flight_results.PowerPerMass
-    mean_power_change: flight_results.MeanPowerChange
-    peak_current_change: flight_results.PeakCurrentChange
-    punch_sag_change: flight_results.PunchSagChange
-    landing_time_change: flight_results.LandingTimeChange
+    mean_power_change_share: flight_results.MeanPowerChange
+    peak_current_change_share: flight_results.PeakCurrentChange
+    cell_voltage_sag_change_share: flight_results.PunchSagChange
+    landing_time_change_share: flight_results.LandingTimeChange
     samples_used: fields.SamplesUsed
     samples_left_out: flight_results.SamplesLeftOut
 
@@ -106,11 +106,18 @@ class Results:
         ),
     ]
     longest_flight: Annotated[
-        Array, Count("Number of that flight, from 1.", at_least=1, at_most=50, method="flight of the longest time")
-    ]
-    longest_name: Annotated[
         StringArray,
         Text("Name of that flight.", label="Longest-lasting flight", method="flight of the longest time"),
+    ]
+    longest_flight_row: Annotated[
+        Array,
+        Count(
+            "Row of that flight, from 1.",
+            label="Row of longest flight",
+            at_least=1,
+            at_most=50,
+            method="flight of the longest time",
+        ),
     ]
     by_flight: Annotated[
         FlightResults, Table(FlightResults, "The flights in the given order.", label="Flights compared", max_length=50)
@@ -134,7 +141,7 @@ def flight_comparison(given: Inputs) -> Results:
             flights.cells.ravel(),
             flights.capacity.ravel(),
             flights.chemistry.ravel(),
-            flights.start_charge.ravel(),
+            flights.start_state_of_charge.ravel(),
             flights.reserve.ravel(),
         ),
         flight_summary.SensorCorrections(
@@ -145,12 +152,12 @@ def flight_comparison(given: Inputs) -> Results:
             per_flight(given.resistance_error),
         ),
         longest_gap=per_flight(given.longest_gap),
-        begin=flights.begin.ravel(),
-        end=flights.end.ravel(),
+        begin=flights.start_time.ravel(),
+        end=flights.end_time.ravel(),
     )
     flight = flight_summary.FlightSummary(*(values.reshape(shape) for values in log.summary))
     samples, samples_used = log.samples.reshape(shape), log.samples_used.reshape(shape)
-    punch_sag = np.fmax.reduce(log.punch_outs.sag, axis=1, initial=np.nan).reshape(shape) / flights.cells
+    cell_voltage_sag = np.fmax.reduce(log.punch_outs.voltage_sag, axis=1, initial=np.nan).reshape(shape) / flights.cells
     landing_time = flight.reserve_at
 
     def change(values: Array) -> Array:
@@ -161,27 +168,27 @@ def flight_comparison(given: Inputs) -> Results:
     longest = landing_time[row, best]
     return Results(
         longest_landing_time=longest,
-        longest_flight=np.where(np.isnan(longest), np.nan, best + 1.0),
-        longest_name=np.where(np.isnan(longest), "", flights.name[row, best]),
+        longest_flight_row=np.where(np.isnan(longest), np.nan, best + 1.0),
+        longest_flight=np.where(np.isnan(longest), "", flights.name[row, best]),
         by_flight=FlightResults(
             name=flights.name,
             duration=flight.duration,
-            energy=flight.energy,
-            charge=flight.charge,
+            energy_used=flight.energy,
+            charge_used=flight.charge,
             mean_power=flight.mean_power,
             power_p95=flight.power_p95,
             peak_power=flight.peak_power,
             peak_current=flight.peak_current,
             lowest_cell_voltage=flight.lowest_cell_voltage,
-            punch_sag=punch_sag,
+            cell_voltage_sag=cell_voltage_sag,
             cell_resistance=flight.pack_resistance / flights.cells,
-            used=flight.used,
+            charge_used_share=flight.used,
             landing_time=landing_time,
             power_per_mass=flight.mean_power / flights.mass,
-            mean_power_change=change(flight.mean_power),
-            peak_current_change=change(flight.peak_current),
-            punch_sag_change=change(punch_sag),
-            landing_time_change=change(landing_time),
+            mean_power_change_share=change(flight.mean_power),
+            peak_current_change_share=change(flight.peak_current),
+            cell_voltage_sag_change_share=change(cell_voltage_sag),
+            landing_time_change_share=change(landing_time),
             samples_used=samples_used,
             samples_left_out=samples - samples_used,
         ),
@@ -189,8 +196,14 @@ def flight_comparison(given: Inputs) -> Results:
 
 
 FROM_CURRENT: Final = (
-    *("by_flight.energy", "by_flight.charge", "by_flight.mean_power", "by_flight.power_p95", "by_flight.peak_power"),
-    *("by_flight.peak_current", "by_flight.mean_power_change", "by_flight.peak_current_change"),
+    *(
+        "by_flight.energy_used",
+        "by_flight.charge_used",
+        "by_flight.mean_power",
+        "by_flight.power_p95",
+        "by_flight.peak_power",
+    ),
+    *("by_flight.peak_current", "by_flight.mean_power_change_share", "by_flight.peak_current_change_share"),
 )
 
 
@@ -203,22 +216,24 @@ CALCULATOR = Calculator(
     category="after",
     sentences=(
         Sentence(
-            'Flight "{longest_name}" would last longest: {longest_landing_time:range}',
-            when=lambda given, found: (given.flights.name == column(found.longest_name)).sum(axis=1) == 1,
+            'Flight "{longest_flight}" would last longest: {longest_landing_time:range}',
+            when=lambda given, found: (given.flights.name == column(found.longest_flight)).sum(axis=1) == 1,
         ),
-        Sentence("Flight {longest_flight} would last longest: {longest_landing_time:range}"),
+        Sentence("Flight {longest_flight_row} would last longest: {longest_landing_time:range}"),
     ),
     charts=(
         BarChart(
-            ("landing_time", "mean_power", "peak_current", "punch_sag"), table="by_flight", title="Flights side by side"
+            ("landing_time", "mean_power", "peak_current", "cell_voltage_sag"),
+            table="by_flight",
+            title="Flights side by side",
         ),
     ),
     rules=(
         Rule(
-            "recording-lacks",
+            "recording-incomplete",
             "The recording of {by_flight.name}, or that of the first flight, has fewer than two samples with both "
             "current and voltage. flight-log shows what is missing.",
-            when=lambda given, found: np.isnan(found.by_flight.mean_power_change),
+            when=lambda given, found: np.isnan(found.by_flight.mean_power_change_share),
             results=(*FROM_CURRENT, "by_flight.duration"),
         ),
         Rule(
@@ -226,7 +241,7 @@ CALCULATOR = Calculator(
             "No time to the reserve can be computed: give the capacity, and recordings with a current.",
             missing=True,
             when=lambda given, found: np.isnan(found.longest_landing_time),
-            results=("longest_landing_time", "longest_flight", "longest_name"),
+            results=("longest_landing_time", "longest_flight", "longest_flight_row"),
         ),
     ),
     references=(
@@ -239,22 +254,26 @@ CALCULATOR = Calculator(
         LITHIUM_FIRE,
         LAND_EARLY,
         Caution(
-            "flown-alike", "The figures tell packs apart only if craft, air and flying were the same.", severity="low"
+            "same-flying-assumed",
+            "The figures tell packs apart only if craft, air and flying were the same.",
+            severity="low",
         ),
         Caution(
-            "one-sensor",
+            "same-sensor-assumed",
             "All flights are assumed to be recorded by one sensor with one error, on which relative changes do not "
             "depend. A flight with a charge put back is calibrated by itself.",
             severity="low",
             when=lambda given, found: any_flight(np.isfinite(given.flights.charge_put_back)),
         ),
         Caution(
-            "unlike-start",
+            "start-charges-differ",
             "The flights have different start charges, so voltages, sag and times cannot be compared directly.",
-            when=lambda given, found: any_flight(given.flights.start_charge != given.flights.start_charge[:, :1]),
+            when=lambda given, found: any_flight(
+                given.flights.start_state_of_charge != given.flights.start_state_of_charge[:, :1]
+            ),
         ),
         Caution(
-            "left-out",
+            "samples-left-out",
             "Samples of some recordings were left out: see samples left out, and flight-log for the reasons.",
             severity="low",
             when=lambda given, found: any_flight(found.by_flight.samples_left_out > 0),

@@ -29,19 +29,25 @@ class Inputs:
     cells: pack_fields.OptionalCells
     capacity: pack_fields.OptionalCapacity
     chemistry: pack_fields.Chemistry
-    start_charge: pack_fields.StartCharge
+    start_state_of_charge: pack_fields.StartCharge
     reserve: pack_fields.Reserve
     current_scale: logs.CurrentScale
     current_offset: logs.CurrentOffset
     voltage_scale: logs.VoltageScale
     charge_put_back: logs.ChargePutBack
-    begin: logs.Begin
-    end: logs.End
+    start_time: logs.Begin
+    end_time: logs.End
     longest_gap: logs.LongestGap
-    predicted_power: Annotated[
+    predicted_mean_power: Annotated[
         Array,
         pack_fields.optional_quantity(
-            "W", "Predicted average power.", group=Group.FLIGHT, at_most=1e5, follows=("power_at_mass", "implied_power")
+            "W",
+            "Predicted average power.",
+            label="Predicted average power",
+            group=Group.FLIGHT,
+            at_most=1e5,
+            synonyms=("predicted_power",),
+            follows=("mean_power",),
         ),
     ]
     predicted_endurance: Annotated[
@@ -55,10 +61,15 @@ class Inputs:
             follows=("endurance",),
         ),
     ]
-    predicted_current: Annotated[
+    predicted_peak_current: Annotated[
         Array,
         pack_fields.optional_quantity(
-            "A", "Predicted maximum current.", group=Group.FLIGHT, at_most=1e4, follows=("pack_current", "current")
+            "A",
+            "Predicted maximum current.",
+            group=Group.FLIGHT,
+            at_most=1e4,
+            synonyms=("predicted_current",),
+            follows=("pack_current",),
         ),
     ]
     resistance_error: logs.ResistanceError
@@ -68,16 +79,16 @@ class Inputs:
 class Results:
     """Use of the pack in this flight, its condition, and the samples that were left out."""
 
-    energy: log_results.Energy
-    charge: log_results.Charge
+    energy_used: log_results.Energy
+    charge_used: log_results.Charge
     duration: log_results.Duration
     mean_power: log_results.MeanPower
     peak_power: log_results.PeakPower
     peak_current: log_results.PeakCurrent
     lowest_cell_voltage: log_results.LowestCellVoltage
     pack_resistance: log_results.PackResistance
-    used: log_results.Used
-    remaining: log_results.Remaining
+    charge_used_share: log_results.Used
+    end_state_of_charge: log_results.Remaining
     landing_time: log_results.LandingTime
     expected_endurance: log_results.ExpectedEndurance
     mean_current: log_results.MeanCurrent
@@ -87,20 +98,20 @@ class Results:
     median_current: log_results.MedianCurrent
     current_p95: log_results.CurrentP95
     lowest_voltage: log_results.LowestVoltage
-    lowest_at: log_results.LowestAt
+    lowest_voltage_time: log_results.LowestAt
     mean_throttle: log_results.MeanThrottle
     peak_throttle: log_results.PeakThrottle
-    scale_used: log_results.ScaleUsed
-    power_deviation: log_results.PowerDeviation
-    endurance_deviation: log_results.EnduranceDeviation
-    current_deviation: log_results.CurrentDeviation
-    samples: fields.Samples
+    current_scale_used: log_results.ScaleUsed
+    mean_power_deviation_share: log_results.PowerDeviation
+    endurance_deviation_share: log_results.EnduranceDeviation
+    peak_current_deviation_share: log_results.CurrentDeviation
+    samples_recorded: fields.Samples
     samples_used: fields.SamplesUsed
-    usual_step: log_results.UsualStep
+    sample_interval: log_results.UsualStep
     gap_time: log_results.GapTime
     unused_columns: log_results.UnusedColumns
     punch_outs: log_results.PunchOuts
-    left_out: log_results.LeftOut
+    left_out_samples: log_results.LeftOut
 
 
 def flight_log(given: Inputs) -> Results:
@@ -111,7 +122,7 @@ def flight_log(given: Inputs) -> Results:
     seconds, and for the temperature of that flight.
     """
     flight_pack = flight_summary.FlightPack(
-        given.cells, given.capacity, given.chemistry, given.start_charge, given.reserve
+        given.cells, given.capacity, given.chemistry, given.start_state_of_charge, given.reserve
     )
     log = flight_summary.summarize_recordings(
         given.log,
@@ -124,21 +135,21 @@ def flight_log(given: Inputs) -> Results:
             given.resistance_error,
         ),
         longest_gap=given.longest_gap,
-        begin=given.begin,
-        end=given.end,
+        begin=given.start_time,
+        end=given.end_time,
     )
     flight = log.summary
     return Results(
-        energy=flight.energy,
-        charge=flight.charge,
+        energy_used=flight.energy,
+        charge_used=flight.charge,
         duration=flight.duration,
         mean_power=flight.mean_power,
         peak_power=flight.peak_power,
         peak_current=flight.peak_current,
         lowest_cell_voltage=flight.lowest_cell_voltage,
         pack_resistance=flight.pack_resistance,
-        used=flight.used,
-        remaining=flight.remaining,
+        charge_used_share=flight.used,
+        end_state_of_charge=flight.remaining,
         landing_time=flight.reserve_at,
         expected_endurance=flight_summary.model_endurance(flight, flight_pack),
         mean_current=flight.mean_current,
@@ -148,29 +159,34 @@ def flight_log(given: Inputs) -> Results:
         median_current=flight.median_current,
         current_p95=flight.current_p95,
         lowest_voltage=flight.lowest_voltage,
-        lowest_at=flight.lowest_at,
+        lowest_voltage_time=flight.lowest_voltage_time,
         mean_throttle=flight.mean_throttle,
         peak_throttle=flight.peak_throttle,
-        scale_used=flight.current_scale,
-        power_deviation=flight.mean_power / given.predicted_power - 1,
-        endurance_deviation=flight.reserve_at / given.predicted_endurance - 1,
-        current_deviation=flight.peak_current / given.predicted_current - 1,
-        samples=log.samples,
+        current_scale_used=flight.current_scale,
+        mean_power_deviation_share=flight.mean_power / given.predicted_mean_power - 1,
+        endurance_deviation_share=flight.reserve_at / given.predicted_endurance - 1,
+        peak_current_deviation_share=flight.peak_current / given.predicted_peak_current - 1,
+        samples_recorded=log.samples,
         samples_used=log.samples_used,
-        usual_step=log.usual_step,
+        sample_interval=log.sample_interval,
         gap_time=log.gap_time,
         unused_columns=log.unused_columns,
         punch_outs=log.punch_outs,
-        left_out=log.left_out,
+        left_out_samples=log.left_out,
     )
 
 
-CURRENT: Final = ("charge", "mean_current", "peak_current", "median_current", "current_p95", "scale_used")
-POWER: Final = ("energy", "mean_power", "peak_power", "median_power", "power_p95", "mean_voltage")
-CHARGE: Final = ("used", "remaining", "landing_time")
-VOLTAGE: Final = ("lowest_voltage", "lowest_cell_voltage", "lowest_at")
+CURRENT: Final = ("charge_used", "mean_current", "peak_current", "median_current", "current_p95", "current_scale_used")
+POWER: Final = ("energy_used", "mean_power", "peak_power", "median_power", "power_p95", "mean_voltage")
+CHARGE: Final = ("charge_used_share", "end_state_of_charge", "landing_time")
+VOLTAGE: Final = ("lowest_voltage", "lowest_cell_voltage", "lowest_voltage_time")
 FIT: Final = ("pack_resistance",)
-EXPECTED: Final = ("expected_endurance", "power_deviation", "endurance_deviation", "current_deviation")
+EXPECTED: Final = (
+    "expected_endurance",
+    "mean_power_deviation_share",
+    "endurance_deviation_share",
+    "peak_current_deviation_share",
+)
 
 
 CALCULATOR = Calculator(
@@ -186,27 +202,32 @@ CALCULATOR = Calculator(
             lambda given, found: flight_summary.corrected_channels(
                 given.log,
                 longest_gap=given.longest_gap,
-                begin=given.begin,
-                end=given.end,
+                begin=given.start_time,
+                end=given.end_time,
                 corrections=flight_summary.SensorCorrections(
-                    found.scale_used, given.current_offset, given.voltage_scale, np.full(1, np.nan), np.zeros(1)
+                    found.current_scale_used, given.current_offset, given.voltage_scale, np.full(1, np.nan), np.zeros(1)
                 ),
             ),
             recording="log",
-            spans="punch_outs",
+            spans=("punch_outs", "punch_start_time", "punch_duration"),
             spans_are="punch-outs",
             title="The flight over time",
         ),
-        BarChart(("sag", "peak_current"), table="punch_outs", label="start", title="Sag of each punch-out"),
-        BarChart(("power_deviation", "endurance_deviation", "current_deviation"), title="Flown over predicted"),
+        BarChart(
+            ("voltage_sag", "peak_current"), table="punch_outs", label="punch_start_time", title="Sag of each punch-out"
+        ),
+        BarChart(
+            ("mean_power_deviation_share", "endurance_deviation_share", "peak_current_deviation_share"),
+            title="Flown over predicted",
+        ),
     ),
     rules=(
         Rule(
             "too-few-samples",
-            "Only {samples_used} of {samples} samples can be used; at least two in order of time are required. See the "
-            "samples left out for the reasons.",
+            "Only {samples_used} of {samples_recorded} samples can be used; at least two in order of time are "
+            "required. See the samples left out for the reasons.",
             when=lambda given, found: found.samples_used < 2,
-            results=("duration", *POWER, *CURRENT, *CHARGE, *FIT, *VOLTAGE, *EXPECTED, "usual_step"),
+            results=("duration", *POWER, *CURRENT, *CHARGE, *FIT, *VOLTAGE, *EXPECTED, "sample_interval"),
         ),
         no_channel(
             "current",
@@ -218,12 +239,12 @@ CALCULATOR = Calculator(
             "voltage",
             "The recording has no voltage, so there are results for charge and current only. Columns that were not "
             "used: {unused_columns}. To choose one, name it as the column of the voltage.",
-            (*POWER, *VOLTAGE, *FIT, "expected_endurance", "power_deviation"),
+            (*POWER, *VOLTAGE, *FIT, "expected_endurance", "mean_power_deviation_share"),
         ),
         Rule(
-            "nothing-drawn",
+            "no-charge-used",
             "The total charge is not above zero: check the column of the current and its unit.",
-            when=lambda given, found: ~(found.charge > 0),
+            when=lambda given, found: ~(found.charge_used > 0),
             results=(*EXPECTED, *POWER, *CURRENT, *CHARGE, *FIT),
         ),
         log_cautions.BOTH_SIGNS,
@@ -267,17 +288,17 @@ CALCULATOR = Calculator(
                 },
                 "cells": 4,
                 "capacity": 850,
-                "predicted_power": 140,
+                "predicted_mean_power": 140,
                 "predicted_endurance": 4,
-                "predicted_current": 45,
+                "predicted_peak_current": 45,
                 "longest_gap": 60,
             },
             expected={
-                "charge": 155.556,
+                "charge_used": 155.556,
                 "duration": 1,
                 "peak_current": 40,
                 "peak_power": 632,
-                "used": 18.3007,
+                "charge_used_share": 18.3007,
                 "lowest_cell_voltage": 3.95,
             },
             rtol=5e-6,
@@ -291,7 +312,13 @@ CALCULATOR = Calculator(
                 "capacity": 600,
                 "longest_gap": 60,
             },
-            expected={"energy": 1.22, "charge": 100, "peak_power": 74.4, "used": 16.66667, "lowest_cell_voltage": 4.0},
+            expected={
+                "energy_used": 1.22,
+                "charge_used": 100,
+                "peak_power": 74.4,
+                "charge_used_share": 16.66667,
+                "lowest_cell_voltage": 4.0,
+            },
             rtol=5e-6,
             source="by hand: 6 A x 60 s = 100 mAh of 600; 6 A x 12.2 V on average = 73.2 W for a minute = 1.22 Wh",
         ),

@@ -93,10 +93,10 @@ class Results:
     tip_speed: throttle_results.TipSpeed
     tip_mach: throttle_results.TipMach
     c_rate: throttle_results.CRate
-    rating_used: fields.RatingUsed
-    controller_used: throttle_results.ControllerUsed
+    discharge_rating_share: fields.RatingUsed
+    controller_rating_share: throttle_results.ControllerUsed
     thrust_by_throttle: throttle_results.ThrustByThrottle
-    current_by_throttle: throttle_results.CurrentByThrottle
+    pack_current_by_throttle: throttle_results.CurrentByThrottle
     thrust_per_watt_by_throttle: throttle_results.ThrustPerWattByThrottle
 
 
@@ -134,21 +134,29 @@ def full_throttle(given: Inputs) -> Results:
         tip_speed=tip_speed,
         tip_mach=rotor.tip_mach(top.rotor_speed, given.diameter, air.speed_of_sound(given.air_temperature)),
         c_rate=c_rate,
-        rating_used=c_rate / given.discharge_rating,
-        controller_used=top.motor_current / given.controller_rating,
+        discharge_rating_share=c_rate / given.discharge_rating,
+        controller_rating_share=top.motor_current / given.controller_rating,
         thrust_by_throttle=steps.thrust.T,
-        current_by_throttle=steps.pack_current.T,
+        pack_current_by_throttle=steps.pack_current.T,
         thrust_per_watt_by_throttle=(steps.thrust / steps.power).T,
     )
 
 
 EVERYTHING = (
     *("thrust", "pack_current", "pack_power", "thrust_to_weight", "motor_current", "rotor_speed", "loaded_voltage"),
-    *("loaded_cell_voltage", "motor_efficiency", "thrust_per_watt", "tip_speed", "tip_mach", "c_rate", "rating_used"),
-    "controller_used",
+    *(
+        "loaded_cell_voltage",
+        "motor_efficiency",
+        "thrust_per_watt",
+        "tip_speed",
+        "tip_mach",
+        "c_rate",
+        "discharge_rating_share",
+    ),
+    "controller_rating_share",
 )
 HOVERING = ("hover_throttle", "hover_power", "hover_current")
-BY_STEP = ("thrust_by_throttle", "current_by_throttle", "thrust_per_watt_by_throttle")
+BY_STEP = ("thrust_by_throttle", "pack_current_by_throttle", "thrust_per_watt_by_throttle")
 
 CALCULATOR = Calculator(
     title="What does it do at full throttle?",
@@ -215,10 +223,10 @@ CALCULATOR = Calculator(
         OVER_RATING,
         RATING_OVERSTATED,
         Caution(
-            "over-controller",
-            "A motor draws {controller_used} of its controller's continuous rating.",
+            "over-controller-rating",
+            "A motor draws {controller_rating_share} of its controller's continuous rating.",
             severity="high",
-            when=lambda given, found: found.controller_used > 1,
+            when=lambda given, found: found.controller_rating_share > 1,
         ),
         Caution(
             "fast-tips",

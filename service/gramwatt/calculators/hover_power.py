@@ -40,7 +40,7 @@ class Inputs:
     forward_speed: hover_fields.ForwardSpeed
     cells: pack_fields.OptionalCells
     chemistry: pack_fields.Chemistry
-    cell_voltage: hover_fields.CellVoltage
+    loaded_cell_voltage: hover_fields.CellVoltage
     capacity: pack_fields.OptionalCapacity
     state_of_charge: pack_fields.FreshCharge
     open_circuit_voltage: pack_fields.OpenCircuitVoltage
@@ -72,13 +72,13 @@ IDEAL_POWER = f"{WEIGHT} * (climb_speed + induced_velocity)"
 ELECTRICAL_POWER = "shaft_power / drive_efficiency + avionics_power"
 DISK_LOADING = f"{WEIGHT} / (motors * pi * diameter**2 / 4)"
 HOVER_POWER = (
-    f"`{WEIGHT} * (interference + 1 / figure_of_merit - 1) * v_h / drive_efficiency + avionics_power`, where "
+    f"`{WEIGHT} * (interference_factor + 1 / figure_of_merit - 1) * v_h / drive_efficiency + avionics_power`, where "
     "`v_h = sqrt(disk_loading / (2 * air_density))` is the induced velocity in hover"
 )
 SHAFT_POWER = (
-    f"`{WEIGHT} * (climb_speed + interference * induced_velocity + (1 / figure_of_merit - 1) * v_h)`, where `v_h` is "
-    "the induced velocity in hover and the figure of merit is `sqrt(2 / pi) * C_T**1.5 / C_P` where both coefficients "
-    "are known"
+    f"`{WEIGHT} * (climb_speed + interference_factor * induced_velocity + (1 / figure_of_merit - 1) * v_h)`, where "
+    "`v_h` is the induced velocity in hover and the figure of merit is `sqrt(2 / pi) * C_T**1.5 / C_P` where both "
+    "coefficients are known"
 )
 INDUCED = (
     "the positive root `v` of `v**2 * (forward_speed**2 + (climb_speed + v)**2) = v_h**4`, where "
@@ -97,25 +97,25 @@ class Results:
 
     hover_power: Annotated[Array, Quantity("W", "Electrical power in hover.", method=HOVER_POWER)]
     hover_throttle: hovering.HoverThrottle
-    power: Annotated[
+    pack_power: Annotated[
         Array, Quantity("W", "Electrical power in this climb or forward flight.", formula=ELECTRICAL_POWER)
     ]
-    current: Annotated[
+    pack_current: Annotated[
         Array,
         Quantity(
             "A",
             "Current from the pack at that power.",
             label="Pack current",
-            formula="power / (cells * cell_voltage)",
+            formula="pack_power / (cells * loaded_cell_voltage)",
             needs=("cells",),
         ),
     ]
     shaft_power: Annotated[Array, Quantity("W", "Shaft power of all propellers.", method=SHAFT_POWER)]
     ideal_power: Annotated[Array, Quantity("W", "Power without losses and interference.", formula=IDEAL_POWER)]
     overall_efficiency: Annotated[
-        Array, Quantity("%", "Ideal over electrical power.", at_most=100, formula="ideal_power / power")
+        Array, Quantity("%", "Ideal over electrical power.", at_most=100, formula="ideal_power / pack_power")
     ]
-    power_loading: Annotated[Array, Quantity("g/W", "Mass per electrical power.", formula="mass / power")]
+    power_loading: Annotated[Array, Quantity("g/W", "Mass per electrical power.", formula="mass / pack_power")]
     disk_loading: Annotated[
         Array,
         Quantity("N/m2", "Weight over the area of all propellers, overlap not deducted.", formula=DISK_LOADING),
@@ -123,7 +123,7 @@ class Results:
     induced_velocity: Annotated[
         Array, Quantity("m/s", "Velocity of the air through the disks, by thrust.", method=INDUCED)
     ]
-    interference: Annotated[
+    interference_factor: Annotated[
         Array,
         Quantity(
             "1",
@@ -154,15 +154,15 @@ def hover_power(given: Inputs) -> Results:
     return Results(
         hover_power=np.where(grounded, np.nan, hover_power),
         hover_throttle=throttle,
-        power=power,
-        current=power / (given.cells * given.cell_voltage),
+        pack_power=power,
+        pack_current=power / (given.cells * given.loaded_cell_voltage),
         shaft_power=hovering.shaft_power(given),
         ideal_power=ideal_power,
         overall_efficiency=np.where(ideal_power <= power, ideal_power / power, np.nan),
         power_loading=given.mass / power,
         disk_loading=disk_loading,
         induced_velocity=velocity,
-        interference=hovering.interference(given),
+        interference_factor=hovering.interference(given),
     )
 
 
@@ -196,20 +196,20 @@ CALCULATOR = Calculator(
         ),
         Reference(
             "Forward flight: momentum theory with Glauert's hypothesis, derived",
-            about=("power", "current", "shaft_power", "ideal_power", "induced_velocity"),
+            about=("pack_power", "pack_current", "shaft_power", "ideal_power", "induced_velocity"),
         ),
-        Reference("No forward flight above 10 m/s without drag data: rule of thumb, no source", about=("power",)),
+        Reference("No forward flight above 10 m/s without drag data: rule of thumb, no source", about=("pack_power",)),
         Reference(
             "Typical drive efficiency: an estimate from an open set of bench runs with five-inch propellers "
             "(StrawsonDesign/motor_propeller_testing, MIT) and, at 4 kg, flights of Rodrigues et al., Sci. Data 8 "
             "(2021) 155",
             url="https://github.com/StrawsonDesign/motor_propeller_testing",
-            about=("hover_power", "power", "current", "overall_efficiency", "power_loading"),
+            about=("hover_power", "pack_power", "pack_current", "overall_efficiency", "power_loading"),
         ),
         drivetrain.MODEL,
         drivetrain.COEFFICIENTS,
         drivetrain.BENCH,
-        rested_voltage("hover_throttle", "current"),
+        rested_voltage("hover_throttle", "pack_current"),
     ),
     cautions=(
         Caution(
@@ -230,7 +230,7 @@ CALCULATOR = Calculator(
             when=lambda given, found: given.forward_speed > 0,
         ),
         Caution(
-            "too-fast",
+            "beyond-modelled-speed",
             "Above 10 m/s this estimate means little without drag data.",
             when=lambda given, found: np.hypot(given.climb_speed, given.forward_speed) > hover.MAX_CHECKED_SPEED,
         ),
@@ -259,7 +259,7 @@ CALCULATOR = Calculator(
             expected={
                 "hover_power": 123.207238293,
                 "hover_throttle": 31.6668134986,
-                "current": 7.57030105508,
+                "pack_current": 7.57030105508,
                 "shaft_power": 67.5141709542,
             },
             rtol=1e-8,
@@ -271,13 +271,13 @@ CALCULATOR = Calculator(
             "A 600 g craft on five-inch propellers",
             given={"mass": 600, "diameter": 5, "drive_efficiency": 70, "cells": 4},
             expected={
-                "power": 101.449,
-                "current": 6.85465,
+                "pack_power": 101.449,
+                "pack_current": 6.85465,
                 "shaft_power": 67.5142,
                 "ideal_power": 40.5085,
                 "disk_loading": 116.122,
                 "induced_velocity": 6.88453,
-                "interference": 1,
+                "interference_factor": 1,
             },
             rtol=5e-6,
             source="by hand: 5.88399 N / (4 x 0.01266769 m2) = 116.122 N/m2; sqrt(116.122 / 2.45) = 6.88453 m/s; "
@@ -296,7 +296,12 @@ CALCULATOR = Calculator(
                 "hover_current": 9,
                 "hover_voltage": 22.2,
             },
-            expected={"interference": 1.320444, "induced_velocity": 2.976366, "power": 221.4082, "current": 9.973344},
+            expected={
+                "interference_factor": 1.320444,
+                "induced_velocity": 2.976366,
+                "pack_power": 221.4082,
+                "pack_current": 9.973344,
+            },
             rtol=5e-7,
             source="by hand: m'(0.9) = 0.03738607, (1 + 0.4142136 x 2 m') x 1.2807764 = 1.320444; vh = 3.848569 m/s; "
             "hover 14.709975 N x 3.848569 x (1.320444 + 0.6666667) = 112.4950 W of 199.8 - 5 W, 57.74898 %; "
@@ -314,7 +319,12 @@ CALCULATOR = Calculator(
                 "cells": 3,
                 "chemistry": "li-ion",
             },
-            expected={"induced_velocity": 6.513856, "shaft_power": 32.41334, "power": 76.46789, "current": 7.080360},
+            expected={
+                "induced_velocity": 6.513856,
+                "shaft_power": 32.41334,
+                "pack_power": 76.46789,
+                "pack_current": 7.080360,
+            },
             rtol=5e-7,
             source="by hand: vh = sqrt(134.4005 / 2) = 8.197576 m/s; v^2 = -32 + sqrt(1024 + vh^4), 6.513856 m/s; "
             "2.4516625 N x (v + 0.8181818 vh) = 32.41334 W; 62.5 gf: (0.26 + 0.07 ln(62.5/60)/ln(110/60)) / 0.6 = "

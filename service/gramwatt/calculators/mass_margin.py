@@ -60,10 +60,10 @@ class Inputs:
     ]
     masses_u: Annotated[Array, StandardUncertainty(of="masses")]
     rule: shared_parts.Rule
-    limit: shared_parts.Limit
-    comparison: shared_parts.Comparison
-    resolution: shared_parts.Resolution
-    readings: Annotated[
+    mass_limit: shared_parts.Limit
+    limit_comparison: shared_parts.Comparison
+    scale_resolution: shared_parts.Resolution
+    weighing_method: Annotated[
         IndexArray,
         Choice(
             shared_parts.READINGS,
@@ -72,6 +72,7 @@ class Inputs:
             group=Group.WEIGHT,
             option_labels=shared_parts.READING_NAMES,
             default="each",
+            synonyms=("readings",),
         ),
     ]
     reading_together: Annotated[
@@ -94,8 +95,8 @@ class Inputs:
 MARGIN = "limit less total, with the limit of the rule if one is chosen"
 TOTAL = "sum of mass times count, and of masses"
 EXPANDED = (
-    "`2 * sqrt(sum((count * u)**2))`: `u = resolution / sqrt(12)` for each reading, or once for all weighed together, "
-    "and the ± of each mass"
+    "`2 * sqrt(sum((count * u)**2))`: `u = scale_resolution / sqrt(12)` for each reading, or once for all weighed "
+    "together, and the ± of each mass"
 )
 VERDICT = "under or over if the margin exceeds the expanded uncertainty, else too-close-to-call"
 PROBABILITY = "normal distribution about the total with half the expanded uncertainty as standard deviation"
@@ -105,7 +106,7 @@ PROBABILITY = "normal distribution about the total with half the expanded uncert
 class Results:
     """The margin and the verdict."""
 
-    margin: Annotated[
+    mass_margin: Annotated[
         Array,
         Quantity(
             "g",
@@ -116,8 +117,8 @@ class Results:
             method=MARGIN,
         ),
     ]
-    total: Annotated[Array, Quantity("g", "Mass of everything.", label="Total mass", method=TOTAL)]
-    expanded_uncertainty: Annotated[
+    total_mass: Annotated[Array, Quantity("g", "Mass of everything.", label="Total mass", method=TOTAL)]
+    expanded_mass_uncertainty: Annotated[
         Array,
         Quantity("g", "Expanded uncertainty (k = 2) of the total, by scale and ±.", exact=True, method=EXPANDED),
     ]
@@ -125,7 +126,7 @@ class Results:
         IndexArray,
         Choice(weighing.VERDICTS, "Under or over the limit, within the uncertainty.", method=VERDICT),
     ]
-    probability_under: Annotated[
+    probability_under_limit: Annotated[
         Array,
         Quantity(
             "%",
@@ -136,10 +137,10 @@ class Results:
             method=PROBABILITY,
         ),
     ]
-    running_total: Annotated[
+    running_total_mass: Annotated[
         Array, NumberList(Quantity("g", "Running total."), "Total after each part, in order.", method="cumulative sum")
     ]
-    shares: Annotated[
+    mass_shares: Annotated[
         Array,
         NumberList(
             Quantity("%", "Share.", at_most=100), "Share of each part, in order.", method="mass times count over total"
@@ -150,7 +151,7 @@ class Results:
         Quantity(
             "J",
             "Kinetic energy at the maximum speed.",
-            formula="total * maximum_speed**2 / 2",
+            formula="total_mass * maximum_speed**2 / 2",
             needs=("maximum_speed",),
         ),
     ]
@@ -165,28 +166,28 @@ def mass_margin(given: Inputs) -> Results:
     masses = np.concatenate([given.parts.mass * given.parts.count, given.masses], axis=1)
     multiples = np.concatenate([given.parts.count, np.ones_like(given.masses)], axis=1)
     stated = np.concatenate([given.parts.mass_u, given.masses_u], axis=1)
-    together = given.readings == shared_parts.READINGS.index("together")
+    together = given.weighing_method == shared_parts.READINGS.index("together")
     parts_sum = masses.sum(axis=1)
-    reading_error = np.where(together, given.resolution * given.reading_together, 0.0)
+    reading_error = np.where(together, given.scale_resolution * given.reading_together, 0.0)
     total = np.maximum(parts_sum + reading_error, 0.0)
 
     one_reading = np.ones_like(multiples[:, :1])
     display = np.where(
         together,
-        shared_parts.display_variance(one_reading, given.resolution),
-        shared_parts.display_variance(multiples, given.resolution),
+        shared_parts.display_variance(one_reading, given.scale_resolution),
+        shared_parts.display_variance(multiples, given.scale_resolution),
     )
     standard_uncertainty = np.sqrt(display + shared_parts.stated_variance(multiples, stated))
-    limit, inclusive = weighing.limit_in_force(given.rule, given.limit, given.comparison)
+    limit, inclusive = weighing.limit_in_force(given.rule, given.mass_limit, given.limit_comparison)
     compared = weighing.compare_with_limit(total, standard_uncertainty, limit, inclusive)
     return Results(
-        margin=compared.margin,
-        total=total,
-        expanded_uncertainty=compared.expanded_uncertainty,
+        mass_margin=compared.margin,
+        total_mass=total,
+        expanded_mass_uncertainty=compared.expanded_uncertainty,
         verdict=compared.verdict,
-        probability_under=compared.probability,
-        running_total=np.maximum(np.cumsum(masses, axis=1) + (total - parts_sum)[:, None], 0.0),
-        shares=masses / parts_sum[:, None],
+        probability_under_limit=compared.probability,
+        running_total_mass=np.maximum(np.cumsum(masses, axis=1) + (total - parts_sum)[:, None], 0.0),
+        mass_shares=masses / parts_sum[:, None],
         kinetic_energy=total * given.maximum_speed**2 / 2,
     )
 
@@ -212,11 +213,11 @@ CALCULATOR = Calculator(
     sentences=sentences.MASS_MARGIN,
     charts=(
         WaterfallChart(
-            "running_total",
+            "running_total_mass",
             table="parts",
             masses="masses",
-            total="total",
-            limit=lambda given, found: found.total + found.margin,
+            total="total_mass",
+            limit=lambda given, found: found.total_mass + found.mass_margin,
             title="Grams against the limit",
         ),
     ),
@@ -225,22 +226,22 @@ CALCULATOR = Calculator(
     rules=(
         Rule(
             "nothing-weighed",
-            "The total mass is {total}, so no part has a share of it.",
+            "The total mass is {total_mass}, so no part has a share of it.",
             severity="low",
-            when=lambda given, found: found.total == 0,
-            results=("shares",),
+            when=lambda given, found: found.total_mass == 0,
+            results=("mass_shares",),
         ),
     ),
     references=(
-        *shared_parts.laws("margin", "verdict", "probability_under"),
+        *shared_parts.laws("mass_margin", "verdict", "probability_under_limit"),
         Reference(
             "JCGM 100:2008 (GUM), 4.3.7: a display step d gives a standard uncertainty d/sqrt(12); 6.2.1: expanded "
             "uncertainty with k = 2",
-            about=("expanded_uncertainty", "verdict", "probability_under"),
+            about=("expanded_mass_uncertainty", "verdict", "probability_under_limit"),
         ),
         Reference("Kinetic energy m v^2 / 2: definition", about=("kinetic_energy",)),
-        Reference("NIST SP 811, appendix B.8: 1 lb = 453.592 37 g exactly", about=("margin", "total")),
-        Reference("Addition, no source needed", about=("total", "running_total", "shares")),
+        Reference("NIST SP 811, appendix B.8: 1 lb = 453.592 37 g exactly", about=("mass_margin", "total_mass")),
+        Reference("Addition, no source needed", about=("total_mass", "running_total_mass", "mass_shares")),
     ),
     cautions=(
         CHECK_AUTHORITY,
@@ -249,22 +250,22 @@ CALCULATOR = Calculator(
         shared_parts.LIMIT_ASSUMED,
         *shared_parts.RULE_CONDITIONS,
         Caution(
-            "too-fast-for-a1",
+            "above-a1-speed",
             "{maximum_speed} is not less than 19 m/s: subcategory A1 does not allow a privately built aircraft of this "
             "speed, whatever its mass.",
             severity="high",
             when=_is_too_fast,
         ),
         Caution(
-            "energy-registers",
+            "energy-requires-registration",
             "{kinetic_energy} at the maximum speed is more than 80 J: the operator registers, whatever the mass.",
             severity="high",
             when=_has_much_energy,
         ),
         Caution(
-            "too-close",
-            "The margin of {margin} is within the uncertainty of {expanded_uncertainty:rough}: weigh the finished "
-            "craft as a whole, or on a finer scale.",
+            "too-close-to-call",
+            "The margin of {mass_margin} is within the uncertainty of {expanded_mass_uncertainty:rough}: weigh the "
+            "finished craft as a whole, or on a finer scale.",
             severity="high",
             when=lambda given, found: found.verdict == weighing.TOO_CLOSE,
         ),
@@ -272,21 +273,21 @@ CALCULATOR = Calculator(
     examples=(
         Example(
             "Three masses, one of them the pack",
-            given={"masses": [118.5, 96.2, 30.8], "limit": 250, "resolution": 0.1},
-            expected={"total": 245.5, "margin": 4.5, "expanded_uncertainty": 0.1, "verdict": "under"},
+            given={"masses": [118.5, 96.2, 30.8], "mass_limit": 250, "scale_resolution": 0.1},
+            expected={"total_mass": 245.5, "mass_margin": 4.5, "expanded_mass_uncertainty": 0.1, "verdict": "under"},
             rtol=1e-12,
             source="by hand: 118.5 + 96.2 + 30.8 = 245.5 g; 2 x 0.1 x sqrt(3/12) = 0.1 g",
         ),
         Example(
             "Exactly at a limit that is allowed",
-            given={"masses": [210, 40], "limit": 250, "comparison": "at_most", "resolution": 0},
-            expected={"margin": 0, "verdict": "under", "probability_under": 100},
+            given={"masses": [210, 40], "mass_limit": 250, "limit_comparison": "at-most", "scale_resolution": 0},
+            expected={"mass_margin": 0, "verdict": "under", "probability_under_limit": 100},
             rtol=1e-12,
             source="by definition: 250 g is at most 250 g",
         ),
         Example(
             "A light craft that is fast enough to need registration",
-            given={"masses": [249], "rule": "eu-registration", "maximum_speed": 25.4, "resolution": 0.1},
+            given={"masses": [249], "rule": "eu-registration", "maximum_speed": 25.4, "scale_resolution": 0.1},
             expected={"verdict": "under", "kinetic_energy": 80.32242},
             rtol=1e-9,
             source="by hand: 0.249 kg x (25.4 m/s)^2 / 2 = 0.249 x 645.16 / 2 = 80.32242 J",
@@ -295,7 +296,7 @@ CALCULATOR = Calculator(
             "A parts list at the limit",
             given={
                 "rule": "eu-a1-privately-built",
-                "resolution": "0.1 g",
+                "scale_resolution": "0.1 g",
                 "parts": [
                     {"name": "frame", "mass": 38.4},
                     {"name": "motor", "mass": 11.1, "count": 4},
@@ -306,9 +307,9 @@ CALCULATOR = Calculator(
                 ],
             },
             expected={
-                "total": 249.8,
-                "margin": 0.2,
-                "expanded_uncertainty": 0.346410161513775,
+                "total_mass": 249.8,
+                "mass_margin": 0.2,
+                "expanded_mass_uncertainty": 0.346410161513775,
                 "verdict": "too-close-to-call",
             },
             rtol=1e-9,

@@ -43,24 +43,24 @@ class Inputs:
     log: logs.Log
     cells: pack_fields.OptionalCells
     capacity: pack_fields.OptionalCapacity
-    start_charge: pack_fields.StartCharge
+    start_state_of_charge: pack_fields.StartCharge
     current_scale: logs.CurrentScale
     current_offset: logs.CurrentOffset
     voltage_scale: logs.VoltageScale
     longest_gap: logs.LongestGap
     frame_rate: video_fields.FrameRate
-    offset: video_fields.Offset
-    video_begin: video_fields.VideoBegin
-    video_end: video_fields.VideoEnd
-    smoothing: video_fields.Smoothing
-    changes: video_fields.Changes
-    template: video_fields.Template
-    width: video_fields.Width
-    height: video_fields.Height
-    place: video_fields.Place
-    text_size: video_fields.TextSize
-    safe_area: video_fields.SafeArea
-    at: video_fields.At
+    video_offset: video_fields.Offset
+    video_start_time: video_fields.VideoBegin
+    video_end_time: video_fields.VideoEnd
+    smoothing_window: video_fields.Smoothing
+    caption_change_rate: video_fields.Changes
+    caption_template: video_fields.Template
+    video_width: video_fields.Width
+    video_height: video_fields.Height
+    caption_position: video_fields.Place
+    text_height_share: video_fields.TextSize
+    safe_margin_share: video_fields.SafeArea
+    picture_time: video_fields.At
 
 
 FEWER: Final = "give video begin and video end for a part of the video, or a lower frame rate"
@@ -82,9 +82,9 @@ def _count_frames(given: Inputs) -> Array:
 def _span(given: Inputs, row: int) -> dict[str, float]:
     """Return the offset of the recording in the video, and the requested part of the video, as plain numbers [s]."""
     return {
-        "offset": float(given.offset[row] / constants.SECOND),
-        "begin": float(given.video_begin[row] / constants.SECOND),
-        "end": float(given.video_end[row] / constants.SECOND),
+        "offset": float(given.video_offset[row] / constants.SECOND),
+        "begin": float(given.video_start_time[row] / constants.SECOND),
+        "end": float(given.video_end_time[row] / constants.SECOND),
     }
 
 
@@ -92,7 +92,7 @@ def _span(given: Inputs, row: int) -> dict[str, float]:
 class Results:
     """Number of captions and frames, and every frame."""
 
-    captions: Annotated[
+    caption_count: Annotated[
         Array, Count("Captions.", at_least=0, at_most=MAX_FRAMES, method="number of changes of the text")
     ]
     frame_count: Annotated[Array, Count("Frames.", label="Frames", at_least=0, at_most=MAX_FRAMES, method=NUMBERED)]
@@ -113,7 +113,7 @@ class Results:
         Array,
         Quantity("W", "Maximum power shown.", label="Peak power shown", signed=True, method="maximum of the frames"),
     ]
-    samples: fields.Samples
+    samples_recorded: fields.Samples
     samples_used: fields.SamplesUsed
     frames: Annotated[
         Frame,
@@ -145,13 +145,13 @@ def overlay_cues(given: Inputs) -> Results:
             track = _caption_track(given, row, prepared.recording)
             tracks[row], has_track[row] = track or EMPTY_TRACK, track is not None
     return Results(
-        captions=np.where(has_track, [float(len(track.texts)) for track in tracks], np.nan),
+        caption_count=np.where(has_track, [float(len(track.texts)) for track in tracks], np.nan),
         frame_count=np.where(has_track, [float(len(track.times)) for track in tracks], np.nan),
         first_timecode=np.array([track.timecodes[0] if track.timecodes else "none" for track in tracks]),
         last_timecode=np.array([track.timecodes[-1] if track.timecodes else "none" for track in tracks]),
         peak_current=np.array([maximum(track.frames.current) for track in tracks]) * constants.AMPERE,
         peak_power=np.array([maximum(track.frames.power) for track in tracks]) * constants.WATT,
-        samples=samples,
+        samples_recorded=samples,
         samples_used=samples_used,
         frames=frame_table(tracks),
     )
@@ -171,12 +171,12 @@ def _caption_track(given: Inputs, row: int, recording: CleanRecording) -> Captio
         plain,
         frame_rate=str(given.frame_rate[row]),
         **_span(given, row),
-        template=str(given.template[row]),
-        changes=float(given.changes[row] / constants.HERTZ),
-        smoothing=float(given.smoothing[row] / constants.SECOND),
+        template=str(given.caption_template[row]),
+        changes=float(given.caption_change_rate[row] / constants.HERTZ),
+        smoothing=float(given.smoothing_window[row] / constants.SECOND),
         cells=float(given.cells[row]),
         capacity=float(given.capacity[row] / constants.COULOMB),
-        start_charge=float(given.start_charge[row]),
+        start_state_of_charge=float(given.start_state_of_charge[row]),
         current_scale=float(given.current_scale[row]),
         current_offset=float(given.current_offset[row] / constants.AMPERE),
         voltage_scale=float(given.voltage_scale[row]),
@@ -192,7 +192,7 @@ CALCULATOR = Calculator(
     category="show",
     sentences=(
         Sentence(
-            "{captions} captions on {frame_count} frames",
+            "{caption_count} captions on {frame_count} frames",
             details=("From {first_timecode} to {last_timecode}.", "Up to {peak_current} and {peak_power}."),
         ),
     ),
@@ -219,7 +219,7 @@ CALCULATOR = Calculator(
             f"The video has more than {MAX_FRAMES:,} frames, or a rate above 1000 per second: check frame rate, video "
             "begin, video end, and the unit of the recorded times.",
             when=lambda given, found: np.isnan(found.frame_count),
-            results=("captions", "frame_count", "peak_current", "peak_power"),
+            results=("caption_count", "frame_count", "peak_current", "peak_power"),
         ),
         Rule(
             "nothing-recorded",
@@ -260,7 +260,7 @@ CALCULATOR = Calculator(
             when=lambda given, found: np.array([_is_coarse(str(rate)) for rate in given.frame_rate]),
         ),
         Caution(
-            "unseen",
+            "video-outside-recording",
             "No frame of the video is within the recording: check offset, video begin and video end.",
             when=lambda given, found: np.asarray(np.isnan(found.frames.flight_time).all(axis=1)),
         ),
@@ -276,9 +276,9 @@ CALCULATOR = Calculator(
                     "throttle": [35, 35, 100, 100, 35, 35],
                 },
                 "frame_rate": "30000/1001",
-                "offset": 2,
-                "smoothing": 0,
-                "video_end": 3,
+                "video_offset": 2,
+                "smoothing_window": 0,
+                "video_end_time": 3,
             },
             expected={"frame_count": 30, "first_timecode": "00:00:02;00", "last_timecode": "00:00:02;29"},
             rtol=1e-9,
@@ -296,9 +296,9 @@ CALCULATOR = Calculator(
                 "cells": 4,
                 "capacity": 850,
                 "frame_rate": "2",
-                "video_begin": 1,
-                "template": "{cell_voltage:2} V{line}{remaining:1} %",
-                "smoothing": 0,
+                "video_start_time": 1,
+                "caption_template": "{cell_voltage:2} V{line}{state_of_charge:1} %",
+                "smoothing_window": 0,
             },
             expected={"frame_count": 19, "first_timecode": "00:00:01:00", "peak_current": 40, "peak_power": 632},
             rtol=1e-9,

@@ -33,7 +33,7 @@ class Inputs:
 
     cells: pack_fields.Cells
     capacity: pack_fields.Capacity
-    power: Annotated[
+    pack_power: Annotated[
         Array,
         Quantity(
             "W",
@@ -41,7 +41,8 @@ class Inputs:
             group=Group.FLIGHT,
             at_least=0,
             at_most=1e5,
-            follows=("pack_power", "peak_power", "hover_power", "power"),
+            follows=("pack_power", "peak_power", "hover_power"),
+            synonyms=("power", "watts"),
             plausible=plausible.POWER,
         ),
     ]
@@ -56,7 +57,7 @@ class Inputs:
     discharge_rating: pack_fields.DischargeRating
 
 
-QUADRATIC = "2 * power / (open_circuit_voltage + sqrt(open_circuit_voltage**2 - 4 * power * pack_resistance))"
+QUADRATIC = "2 * pack_power / (open_circuit_voltage + sqrt(open_circuit_voltage**2 - 4 * pack_power * pack_resistance))"
 RESTED = "as measured, or cells times the rested voltage of the chemistry at this charge"
 MAX_POWER = "open_circuit_voltage**2 / (4 * pack_resistance)"
 
@@ -65,7 +66,7 @@ MAX_POWER = "open_circuit_voltage**2 / (4 * pack_resistance)"
 class Results:
     """One steady operating point."""
 
-    current: Annotated[Array, Quantity("A", "Current from the pack.", label="Pack current", formula=QUADRATIC)]
+    pack_current: Annotated[Array, Quantity("A", "Current from the pack.", label="Pack current", formula=QUADRATIC)]
     loaded_voltage: Annotated[
         Array,
         Quantity(
@@ -73,7 +74,7 @@ class Results:
             "Pack voltage under that load.",
             label="Loaded pack voltage",
             at_most=pack_fields.MAX_PACK_VOLTAGE,
-            formula="open_circuit_voltage - current * pack_resistance",
+            formula="open_circuit_voltage - pack_current * pack_resistance",
         ),
     ]
     loaded_cell_voltage: fields.LoadedCellVoltage
@@ -89,17 +90,19 @@ class Results:
     ]
     c_rate: Annotated[
         Array,
-        Quantity("C", "Current in multiples of the capacity per hour.", label="C-rate", formula="current / capacity"),
+        Quantity(
+            "C", "Current in multiples of the capacity per hour.", label="C-rate", formula="pack_current / capacity"
+        ),
     ]
-    pack_heat: Annotated[
+    pack_heat_power: Annotated[
         Array,
-        Quantity("W", "Heat in pack and leads.", label="Heat in the pack", formula="current**2 * pack_resistance"),
+        Quantity("W", "Heat in pack and leads.", label="Heat in the pack", formula="pack_current**2 * pack_resistance"),
     ]
-    greatest_power: Annotated[
+    maximum_pack_power: Annotated[
         Array,
         Quantity("W", "Maximum momentary power, far above a healthy load.", label="Maximum power", formula=MAX_POWER),
     ]
-    rating_used: fields.RatingUsed
+    discharge_rating_share: fields.RatingUsed
     pack_resistance: fields.PackResistance
 
 
@@ -111,23 +114,30 @@ def pack_current(given: Inputs) -> Results:
     """
     resistance = pack_resistance(given, given.pack_temperature, given.activation_energy)
     rested = pack_voltage(given)
-    current = pack.current_at_power(given.power, rested, resistance)
+    current = pack.current_at_power(given.pack_power, rested, resistance)
     loaded = rested - current * resistance
     c_rate = current / given.capacity
     return Results(
-        current=current,
+        pack_current=current,
         loaded_voltage=loaded,
         loaded_cell_voltage=loaded / given.cells,
         open_circuit_voltage=rested,
         c_rate=c_rate,
-        pack_heat=current**2 * resistance,
-        greatest_power=pack.max_power(rested, resistance),
-        rating_used=c_rate / given.discharge_rating,
+        pack_heat_power=current**2 * resistance,
+        maximum_pack_power=pack.max_power(rested, resistance),
+        discharge_rating_share=c_rate / given.discharge_rating,
         pack_resistance=resistance,
     )
 
 
-UNDER_LOAD = ("current", "loaded_voltage", "loaded_cell_voltage", "c_rate", "pack_heat", "rating_used")
+UNDER_LOAD = (
+    "pack_current",
+    "loaded_voltage",
+    "loaded_cell_voltage",
+    "c_rate",
+    "pack_heat_power",
+    "discharge_rating_share",
+)
 
 
 def find_healthy_power(given: Inputs, found: Results) -> Array:
@@ -137,7 +147,7 @@ def find_healthy_power(given: Inputs, found: Results) -> Array:
         at_cutoff = (rested - given.cells * cells.CUTOFF_VOLTAGE[given.chemistry]) / resistance
         current = np.fmin(at_cutoff, given.discharge_rating * given.capacity)
         power = current * (rested - current * resistance)
-    return np.where(current > 0, power, found.greatest_power)
+    return np.where(current > 0, power, found.maximum_pack_power)
 
 
 CALCULATOR = Calculator(
@@ -150,8 +160,8 @@ CALCULATOR = Calculator(
     sentences=sentences.PACK_CURRENT,
     charts=(
         CurveChart(
-            "power",
-            ("current", "loaded_voltage"),
+            "pack_power",
+            ("pack_current", "loaded_voltage"),
             start=0,
             stop=lambda given, found: find_healthy_power(given, found),
             title="Current and voltage against power",
@@ -161,18 +171,18 @@ CALCULATOR = Calculator(
     rules=(
         Rule(
             "power-beyond-pack",
-            "The pack cannot deliver {power}. The most it can give at {open_circuit_voltage} through {pack_resistance} "
-            "is {greatest_power}: use more cells or a pack with lower resistance.",
-            when=lambda given, found: given.power > found.greatest_power,
+            "The pack cannot deliver {pack_power}. The most it can give at {open_circuit_voltage} through "
+            "{pack_resistance} is {maximum_pack_power}: use more cells or a pack with lower resistance.",
+            when=lambda given, found: given.pack_power > found.maximum_pack_power,
             results=UNDER_LOAD,
-            partly="this pack cannot deliver {power}",
+            partly="this pack cannot deliver {pack_power}",
         ),
         NO_RESISTANCE,
     ),
     references=(
         Reference(
             "Power at the terminals of a source with internal resistance, P = I (V - I R), solved for I: derived",
-            about=(*UNDER_LOAD, "greatest_power"),
+            about=(*UNDER_LOAD, "maximum_pack_power"),
         ),
         rested_voltage("open_circuit_voltage"),
         arrhenius("pack_resistance"),
@@ -204,18 +214,18 @@ CALCULATOR = Calculator(
             given={
                 "cells": 6,
                 "capacity": 1300,
-                "power": 700,
+                "pack_power": 700,
                 "open_circuit_voltage": "25.0 V",
                 "cell_resistance": "8 mohm",
                 "lead_resistance": "2 mohm",
                 "discharge_rating": 100,
             },
             expected={
-                "current": 29.7728445445476,
+                "pack_current": 29.7728445445476,
                 "loaded_voltage": 23.5113577727726,
-                "rating_used": 22.9021881111905,
+                "discharge_rating_share": 22.9021881111905,
                 "pack_resistance": 50.0,
-                "greatest_power": 3125.0,
+                "maximum_pack_power": 3125.0,
             },
             rtol=1e-12,
             source="by hand: R = 6 x 8 + 2 = 50 mΩ; I = 2 x 700 / (25 + sqrt(625 - 140)) = 29.773 A; "
@@ -223,16 +233,16 @@ CALCULATOR = Calculator(
         ),
         Example(
             "Half full, resistance assumed",
-            given={"cells": 6, "capacity": "1.3 Ah", "power": "400 W"},
-            expected={"open_circuit_voltage": 22.7556, "current": 18.6345387548},
+            given={"cells": 6, "capacity": "1.3 Ah", "pack_power": "400 W"},
+            expected={"open_circuit_voltage": 22.7556, "pack_current": 18.6345387548},
             rtol=1e-11,
             source="by hand: 6 x 3.7926 V = 22.7556 V; R = 6 x 15/1.3 = 69.2308 mΩ; "
             "I = 800 / (22.7556 + sqrt(22.7556^2 - 1600 x 0.0692308)) = 18.6345 A",
         ),
         Example(
             "A small pack whose resistance with its leads was measured",
-            given={"cells": 4, "capacity": 650, "power": 400, "pack_resistance": 60},
-            expected={"current": 29.9039405418, "loaded_cell_voltage": 3.34404089188},
+            given={"cells": 4, "capacity": 650, "pack_power": 400, "pack_resistance": 60},
+            expected={"pack_current": 29.9039405418, "loaded_cell_voltage": 3.34404089188},
             rtol=1e-11,
             source="by hand: 4 x 3.7926 V = 15.1704 V; I = 800 / (15.1704 + sqrt(15.1704^2 - 96)) = 29.9039 A; "
             "(15.1704 - 29.9039 x 0.06) / 4 = 3.34404 V",
@@ -242,7 +252,7 @@ CALCULATOR = Calculator(
             given={
                 "cells": 4,
                 "capacity": "3 Ah",
-                "power": "150 W",
+                "pack_power": "150 W",
                 "chemistry": "li-ion",
                 "state_of_charge": 80,
                 "cell_resistance": "25 mohm",

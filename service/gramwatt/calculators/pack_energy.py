@@ -41,7 +41,7 @@ class Inputs:
 
     cells: pack_fields.Cells
     capacity: pack_fields.Capacity
-    parallel: pack_fields.Parallel
+    parallel_cells: pack_fields.Parallel
     chemistry: pack_fields.Chemistry
     reserve: pack_fields.Reserve
     pack_mass: pack_fields.PackMass
@@ -71,11 +71,14 @@ class Results:
     ]
     usable_charge: Annotated[Array, Quantity("mAh", "Charge used in flight.", formula="capacity * (1 - reserve)")]
     cell_capacity: Annotated[
-        Array, Quantity("mAh", "Capacity of one cell.", label="Capacity of one cell", formula="capacity / parallel")
+        Array,
+        Quantity("mAh", "Capacity of one cell.", label="Capacity of one cell", formula="capacity / parallel_cells"),
     ]
     total_cells: Annotated[
         Array,
-        Count("Cells in the whole pack.", label="Cells in all", at_least=1, at_most=2400, formula="cells * parallel"),
+        Count(
+            "Cells in the whole pack.", label="Cells in all", at_least=1, at_most=2400, formula="cells * parallel_cells"
+        ),
     ]
     specific_energy: Annotated[
         Array, Quantity("Wh/kg", "Label energy per mass.", formula="nominal_energy / pack_mass", needs=("pack_mass",))
@@ -132,8 +135,8 @@ def pack_energy(given: Inputs) -> Results:
         full_voltage=given.cells * cells.FULL_VOLTAGE[given.chemistry],
         cutoff_voltage=given.cells * cells.CUTOFF_VOLTAGE[given.chemistry],
         usable_charge=given.capacity * usable,
-        cell_capacity=given.capacity / given.parallel,
-        total_cells=given.cells * given.parallel,
+        cell_capacity=given.capacity / given.parallel_cells,
+        total_cells=given.cells * given.parallel_cells,
         specific_energy=nominal_energy / given.pack_mass,
         baggage=(nominal_energy > CARRY_ON_ENERGY * tolerance).astype(np.intp)
         + (nominal_energy > APPROVAL_ENERGY * tolerance).astype(np.intp),
@@ -197,7 +200,7 @@ CALCULATOR = Calculator(
             "A long-range li-ion pack, weighed",
             given={
                 "cells": 6,
-                "parallel": 2,
+                "parallel_cells": 2,
                 "capacity": "8.4 Ah",
                 "chemistry": "li-ion",
                 "pack_mass": "870 g",

@@ -56,13 +56,13 @@ class Inputs:
 class Results:
     """The law through the flights, and its predictions."""
 
-    power_at_mass: power_law_results.PowerAtMass
+    mean_power: power_law_results.PowerAtMass
     endurance: power_law_results.Endurance
-    energy_delivered: power_law_results.EnergyDelivered
+    energy_used: power_law_results.EnergyDelivered
     mass_exponent: power_law_results.MassExponent
-    scatter: power_law_results.Scatter
-    reference_power: power_law_results.ReferencePower
-    reference_mass: power_law_results.ReferenceMass
+    power_scatter: power_law_results.Scatter
+    power_at_mean_mass: power_law_results.ReferencePower
+    mean_mass: power_law_results.ReferenceMass
     voltage_ratio: power_law_results.VoltageRatio
     flights_used: power_law_results.FlightsUsed
     flight_powers: power_law_results.FlightPowers
@@ -85,18 +85,18 @@ def power_fit(given: Inputs) -> Results:
         power=power / flown.voltage_ratio,
         resistance=resistances.of_packs(resistances.packs_of(given))[:, 0],
         capacity=given.capacity,
-        start_charge=np.ones_like(power),
+        start_state_of_charge=np.ones_like(power),
         reserve=given.reserve,
         cutoff_voltage=cells.CUTOFF_VOLTAGE[given.chemistry],
     ).duration
     return Results(
-        power_at_mass=power,
+        mean_power=power,
         endurance=duration,
-        energy_delivered=power * duration,
+        energy_used=power * duration,
         mass_exponent=law.likely_exponent(given.exponent_error),
-        scatter=law.scatter,
-        reference_power=law.next_power(law.reference_mass, given.flight_scatter, given.exponent_error),
-        reference_mass=law.reference_mass,
+        power_scatter=law.scatter,
+        power_at_mean_mass=law.next_power(law.reference_mass, given.flight_scatter, given.exponent_error),
+        mean_mass=law.reference_mass,
         voltage_ratio=flown.voltage_ratio,
         flights_used=np.full(power.shape, float(law.flights)),
         flight_powers=flown.powers,
@@ -119,7 +119,7 @@ CALCULATOR = Calculator(
     charts=(
         CurveChart(
             "mass",
-            ("power_at_mass",),
+            ("mean_power",),
             start=lambda given, found: 0.8 * given.flights.mass.min(axis=1),
             stop=lambda given, found: 1.2 * given.flights.mass.max(axis=1),
             points=lambda given, found: (given.flights.mass[0], found.flight_powers[0]),
@@ -152,27 +152,27 @@ CALCULATOR = Calculator(
             "The law fits so few flights exactly (flights used: {flights_used}): add another to see their scatter.",
             severity="low",
             missing=True,
-            when=lambda given, found: np.isnan(found.scatter),
-            results=("scatter",),
+            when=lambda given, found: np.isnan(found.power_scatter),
+            results=("power_scatter",),
         ),
         Rule(
             "power-beyond-pack",
-            "That pack cannot deliver {power_at_mass}: use more cells or a pack with lower resistance.",
+            "That pack cannot deliver {mean_power}: use more cells or a pack with lower resistance.",
             when=lambda given, found: np.isnan(found.endurance) & ~np.isnan(given.capacity * given.cells),
-            results=("endurance", "energy_delivered"),
+            results=("endurance", "energy_used"),
             partly="that pack cannot deliver the power",
         ),
     ),
     references=(
         Reference(
             "Ordinary least squares of ln P against ln m: derived; tests compare with SciPy",
-            about=("power_at_mass", "mass_exponent", "scatter", "reference_power", "flight_deviations"),
+            about=("mean_power", "mass_exponent", "power_scatter", "power_at_mean_mass", "flight_deviations"),
         ),
         shared_flights.SCATTER,
         Reference(
             "Power of hover ~ W^1.5 rho^-1/2: momentum theory, derived; standard air of "
             f"{constants.STANDARD_AIR_DENSITY} kg/m³: ISO 2533:1975",
-            about=("power_at_mass", "reference_power", "mass_exponent", "endurance"),
+            about=("mean_power", "power_at_mean_mass", "mass_exponent", "endurance"),
         ),
         rested_voltage("flight_powers", "endurance", "voltage_ratio"),
     ),
@@ -180,7 +180,7 @@ CALCULATOR = Calculator(
         LITHIUM_FIRE,
         LAND_EARLY,
         Caution(
-            "flown-alike",
+            "same-flying-assumed",
             "The law is valid for the craft and the flying of these flights, in similar wind.",
             severity="low",
         ),
@@ -202,7 +202,7 @@ CALCULATOR = Calculator(
             ),
         ),
         Caution(
-            "beyond-flown",
+            "outside-flown-masses",
             "{mass} is outside the masses of the flights, so the result depends on the mass exponent {mass_exponent}. "
             "1.5 is the aerodynamic law; measured small craft have 1.0 to 1.3.",
             when=lambda given, found: (
@@ -212,7 +212,7 @@ CALCULATOR = Calculator(
         ),
         shared_flights.FEW_FLIGHTS,
         Caution(
-            "other-air",
+            "air-density-differs",
             "Air density differs from that of the flights by more than a tenth. rho^-1/2 is valid for the propellers' "
             "share of the power in hover only.",
             when=lambda given, found: shared_flights.any_flight(
@@ -234,13 +234,13 @@ CALCULATOR = Calculator(
                 "capacity": 1300,
             },
             expected={
-                "power_at_mass": 192.534,
+                "mean_power": 192.534,
                 "endurance": 7.35894,
-                "energy_delivered": 23.6141,
+                "energy_used": 23.6141,
                 "mass_exponent": 1.24802,
-                "scatter": 1.92664,
-                "reference_power": 153.352,
-                "reference_mass": 600,
+                "power_scatter": 1.92664,
+                "power_at_mean_mass": 153.352,
+                "mean_mass": 600,
                 "flights_used": 3,
                 "flight_powers": [123.107639872, 150.958190975, 194.0545856],
             },
@@ -271,10 +271,10 @@ CALCULATOR = Calculator(
                 "air_density": 1.1,
             },
             expected={
-                "power_at_mass": 166.716,
+                "mean_power": 166.716,
                 "endurance": 18.4093,
                 "mass_exponent": 1.2,
-                "reference_power": 122.039,
+                "power_at_mean_mass": 122.039,
                 "voltage_ratio": 1,
             },
             rtol=5e-6,
@@ -299,7 +299,7 @@ CALCULATOR = Calculator(
                 "capacity": 650,
                 "pack_resistance": 60,
             },
-            expected={"power_at_mass": 103.306666667, "endurance": 4.5, "voltage_ratio": 0.985932977987},
+            expected={"mean_power": 103.306666667, "endurance": 4.5, "voltage_ratio": 0.985932977987},
             rtol=1e-9,
             source="by hand: 0.52 Ah x 14.9 V / 0.075 h = 103.307 W; by numerical integration (SciPy) 104.781 W last "
             "as long in the model; the flight itself",

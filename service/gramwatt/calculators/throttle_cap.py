@@ -57,11 +57,11 @@ class Inputs:
     target_cell_resistance: target_fields.TargetCellResistance
     target_lead_resistance: target_fields.TargetLeadResistance
     target_pack_resistance: target_fields.TargetPackResistance
-    target_speed: target_fields.TargetSpeed
-    target_tip_mach: target_fields.TargetTipMach
+    target_no_load_speed: target_fields.TargetSpeed
+    target_no_load_tip_mach: target_fields.TargetTipMach
     target_thrust: target_fields.TargetThrust
     target_thrust_to_weight: target_fields.TargetThrustToWeight
-    target_current: target_fields.TargetCurrent
+    target_pack_current: target_fields.TargetCurrent
     discharge_rating: pack_fields.DischargeRating
     controller_rating: drivetrain.ControllerRating
     diameter: fields.Diameter
@@ -104,11 +104,11 @@ class Results:
     """The cap and its effects."""
 
     throttle_cap: cap_results.ThrottleCap
-    set_by: cap_results.SetBy
-    matching_cap: cap_results.MatchingCap
-    matched_kv: cap_results.MatchedKv
+    cap_set_by: cap_results.SetBy
+    matching_throttle_cap: cap_results.MatchingCap
+    effective_kv: cap_results.MatchedKv
     no_load_speed: cap_results.NoLoadSpeed
-    uncapped_speed: cap_results.UncappedSpeed
+    uncapped_no_load_speed: cap_results.UncappedSpeed
     thrust_share: cap_results.ThrustShare
     power_share: cap_results.PowerShare
     no_load_tip_mach: cap_results.NoLoadTipMach
@@ -123,15 +123,15 @@ def throttle_cap(given: Inputs) -> Results:
     """
     sound = air.speed_of_sound(given.air_temperature)
     uncapped = given.kv * given.cells * given.cell_voltage
-    cap, set_by, match = throttle_targets.find_lowest(given)
+    cap, cap_set_by, match = throttle_targets.find_lowest(given)
     thrust_share = throttle_targets.find_thrust_share(given, cap)
     return Results(
         throttle_cap=cap,
-        set_by=set_by,
-        matching_cap=match,
-        matched_kv=given.kv * cap,
+        cap_set_by=cap_set_by,
+        matching_throttle_cap=match,
+        effective_kv=given.kv * cap,
         no_load_speed=uncapped * cap,
-        uncapped_speed=uncapped,
+        uncapped_no_load_speed=uncapped,
         thrust_share=thrust_share,
         power_share=thrust_share**1.5,
         no_load_tip_mach=rotor.tip_mach(uncapped * cap, given.diameter, sound),
@@ -148,9 +148,9 @@ CALCULATOR = Calculator(
     sentences=(
         Sentence(
             "No cap needed: no target is below full throttle",
-            when=lambda given, found: (found.set_by == 0) & throttle_targets.has_target(given),
+            when=lambda given, found: (found.cap_set_by == 0) & throttle_targets.has_target(given),
         ),
-        Sentence("No cap without a target", when=lambda given, found: found.set_by == 0),
+        Sentence("No cap without a target", when=lambda given, found: found.cap_set_by == 0),
         Sentence(
             "{throttle_cap} would not lift it off",
             when=lambda given, found: throttle_targets.is_below_hover(given, found.throttle_cap),
@@ -159,7 +159,7 @@ CALCULATOR = Calculator(
         Sentence(
             "Cap the throttle at {throttle_cap:range}",
             details=(
-                "{no_load_speed} without load, instead of {uncapped_speed}.",
+                "{no_load_speed} without load, instead of {uncapped_no_load_speed}.",
                 "That leaves {thrust_share} of the thrust.",
             ),
         ),
@@ -178,21 +178,28 @@ CALCULATOR = Calculator(
     references=(
         Reference(
             "Speed without load is duty times kV times voltage: ideal motor and converter, derived",
-            about=("throttle_cap", "matched_kv", "no_load_speed", "uncapped_speed", "set_by", "matching_cap"),
+            about=(
+                "throttle_cap",
+                "effective_kv",
+                "no_load_speed",
+                "uncapped_no_load_speed",
+                "cap_set_by",
+                "matching_throttle_cap",
+            ),
         ),
         Reference(
             "Share of thrust without the propellers and the pack, and how far the cap under load may be from the one "
             "without load: an estimate from the model of full-throttle for craft with propellers of 2 to 13 in",
-            about=("thrust_share", "power_share", "throttle_cap", "matching_cap"),
+            about=("thrust_share", "power_share", "throttle_cap", "matching_throttle_cap"),
         ),
         drivetrain.MODEL,
         drivetrain.COEFFICIENTS,
         drivetrain.BENCH,
-        rested_voltage("throttle_cap", "matching_cap", "thrust_share"),
+        rested_voltage("throttle_cap", "matching_throttle_cap", "thrust_share"),
         Reference("Speed of sound sqrt(1.4 R T): ISO 2533:1975", about=("no_load_tip_mach", "throttle_cap")),
         Reference(
             "A motor for 4 cells on 6 cells is capped at about 66 %: rule of thumb, no source",
-            about=("throttle_cap", "matching_cap"),
+            about=("throttle_cap", "matching_throttle_cap"),
         ),
     ),
     cautions=(
@@ -208,24 +215,24 @@ CALCULATOR = Calculator(
             "No target is below full throttle, so there is no cap. Give target cells, target kV, or a maximum speed, "
             "thrust or current.",
             missing=True,
-            when=lambda given, found: found.set_by == 0,
+            when=lambda given, found: found.cap_set_by == 0,
         ),
         Caution(
             "matched-without-load",
             "The cap matches speeds without load. Under load the same cap is mostly lower, by up to a fifth. Give the "
             "propellers (diameter, pitch) and the pack (capacity).",
             missing=True,
-            when=lambda given, found: (found.matching_cap < 1) & ~whole_craft.knows_craft(given),
+            when=lambda given, found: (found.matching_throttle_cap < 1) & ~whole_craft.knows_craft(given),
         ),
         Caution(
-            "target-alike",
+            "target-pack-assumed",
             "The pack to match was taken to have the capacity of this pack, and cells of the same resistance. If its "
             "own differ, give target capacity, and target cell resistance or target pack resistance.",
             assumed="target_capacity",
             when=lambda given, found: (given.target_cells != given.cells) & whole_craft.knows_craft(given),
         ),
         Caution(
-            "rating-unused",
+            "rating-not-used",
             "The rating of pack or controller was not used: it requires the propellers (diameter, pitch) and the pack "
             "(capacity).",
             missing=True,
@@ -246,8 +253,8 @@ CALCULATOR = Calculator(
             given={"kv": 2400, "cells": 6, "target_cells": 4},
             expected={
                 "throttle_cap": 66.6666666666667,
-                "matched_kv": 1600,
-                "set_by": "kv-and-cells",
+                "effective_kv": 1600,
+                "cap_set_by": "kv-and-cells",
                 "thrust_share": 64.0176333861,
             },
             rtol=1e-10,
@@ -255,8 +262,8 @@ CALCULATOR = Calculator(
         ),
         Example(
             "Tips limited to Mach 0.7",
-            given={"kv": 2400, "cells": 6, "target_tip_mach": 0.7, "diameter": "127 mm"},
-            expected={"no_load_speed": 35822.0131116467, "no_load_tip_mach": 0.7, "set_by": "tip-mach"},
+            given={"kv": 2400, "cells": 6, "target_no_load_tip_mach": 0.7, "diameter": "127 mm"},
+            expected={"no_load_speed": 35822.0131116467, "no_load_tip_mach": 0.7, "cap_set_by": "no-load-tip-mach"},
             rtol=1e-6,
             source="by hand: 0.7 x 340.294 m/s (ISO 2533 at 15 °C) / (pi x 0.127 m) x 60 = 35 822 rpm",
         ),
@@ -283,7 +290,7 @@ CALCULATOR = Calculator(
                 "discharge_rating": 100,
                 "controller_rating": 30,
             },
-            expected={"throttle_cap": 64.2041518865, "set_by": "kv-and-cells", "thrust_share": 80.0704118417},
+            expected={"throttle_cap": 64.2041518865, "cap_set_by": "kv-and-cells", "thrust_share": 80.0704118417},
             rtol=1e-9,
             source="by bisection of the motor's voltage balance, outside this service, with 0.127564 ohm and 1.91734 A "
             "(stator): 16.8 V behind 51.538 mΩ turn the propellers at the speed that 25.2 V behind 107.01 mΩ reach at "
@@ -296,7 +303,7 @@ CALCULATOR = Calculator(
                 "cells": 4,
                 "pack_resistance": 40,
                 "open_circuit_voltage": 16.2,
-                "target_current": 60,
+                "target_pack_current": 60,
                 "target_thrust": 2500,
                 "diameter": 5,
                 "pitch": 4.3,
@@ -308,7 +315,7 @@ CALCULATOR = Calculator(
                 "air_temperature": 25,
                 "avionics_power": 5,
             },
-            expected={"throttle_cap": 84.6493941786, "set_by": "thrust"},
+            expected={"throttle_cap": 84.6493941786, "cap_set_by": "thrust"},
             rtol=1e-9,
             source="by bisection of the motor's voltage balance, outside this service, with CT 0.144045, CP 0.0706494, "
             "0.130836 ohm and 1.86939 A (by hand in full-throttle's example of this bench point), 40 mΩ and 5 W: 2500 "

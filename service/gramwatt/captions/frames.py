@@ -49,11 +49,11 @@ class Frames(NamedTuple):
     """[W]"""
     throttle: Array
     """Share of full throttle."""
-    charge: Array
+    charge_used: Array
     """Used since the recording's first sample [A s]."""
-    energy: Array
+    energy_used: Array
     """Used since the recording's first sample [J]."""
-    remaining: Array
+    state_of_charge: Array
     """Charge left, as a share of the pack's capacity."""
     peak_current: Array
     """Highest since the recording's first sample [A]."""
@@ -99,7 +99,7 @@ def sample_frames(
     smoothing: float = 0.0,
     cells: float = math.nan,
     capacity: float = math.nan,
-    start_charge: float = 1.0,
+    start_state_of_charge: float = 1.0,
     current_scale: float = 1.0,
     current_offset: float = 0.0,
     voltage_scale: float = 1.0,
@@ -120,7 +120,7 @@ def sample_frames(
     begin, end : part of the video, without ``end``; for nan see `find_frame_span` [s].
     smoothing : window of the running mean; 0 leaves the samples as they are [s].
     cells : in series, for the cell voltage where that was not recorded.
-    capacity, start_charge : of the pack [A s], and the share of it that was left at the first sample.
+    capacity, start_state_of_charge : of the pack [A s], and the share of it that was left at the first sample.
     current_scale, current_offset, voltage_scale : true current = scale x (recorded - offset [A]); the same for voltage.
 
     Raises
@@ -157,9 +157,9 @@ def sample_frames(
         power=shown[2],
         current=shown[3],
         throttle=shown[4],
-        charge=charge,
-        energy=energy,
-        remaining=start_charge - charge / capacity,
+        charge_used=charge,
+        energy_used=energy,
+        state_of_charge=start_state_of_charge - charge / capacity,
         peak_current=peak_current,
         peak_power=peak_power,
     )

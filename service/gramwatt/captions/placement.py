@@ -32,9 +32,9 @@ class Placement:
     width: int = 1920
     height: int = 1080
     place: str = "bottom-left"
-    text_size: float = 0.05
+    text_height_share: float = 0.05
     """Size of the text (em) as a share of the height."""
-    safe_area: float = 0.05
+    safe_margin_share: float = 0.05
     """Empty margin at each edge, as a share of width and height."""
 
     def __post_init__(self) -> None:
@@ -42,8 +42,10 @@ class Placement:
             raise ValueError(f"a video has at most {MAX_WIDTH} x {MAX_HEIGHT} pixels")
         if self.place not in PLACES:
             raise ValueError(f"no place {self.place[:40]!r}: {', '.join(PLACES)}")
-        if not (0 < self.text_size <= MAX_TEXT_SIZE and 0 <= self.safe_area <= MAX_SAFE_AREA):
-            raise ValueError(f"text_size and safe_area are shares of at most {MAX_TEXT_SIZE} and {MAX_SAFE_AREA}")
+        if not (0 < self.text_height_share <= MAX_TEXT_SIZE and 0 <= self.safe_margin_share <= MAX_SAFE_AREA):
+            raise ValueError(
+                f"text_height_share and safe_margin_share are shares of at most {MAX_TEXT_SIZE} and {MAX_SAFE_AREA}"
+            )
 
     @property
     def row(self) -> int:
@@ -58,14 +60,14 @@ class Placement:
     @property
     def em(self) -> float:
         """Return the size of the text [px]."""
-        return self.text_size * self.height
+        return self.text_height_share * self.height
 
     @property
     def x(self) -> float:
         """Return where lines start, are centred or end, by column [px from the left]."""
-        return (self.safe_area, 0.5, 1 - self.safe_area)[self.column] * self.width
+        return (self.safe_margin_share, 0.5, 1 - self.safe_margin_share)[self.column] * self.width
 
     def top(self, lines: int) -> float:
         """Return the upper edge of the first of so many lines of text, as a share of the height."""
-        block = lines * LINE_SPACING * self.text_size
-        return (self.safe_area, (1 - block) / 2, 1 - self.safe_area - block)[self.row]
+        block = lines * LINE_SPACING * self.text_height_share
+        return (self.safe_margin_share, (1 - block) / 2, 1 - self.safe_margin_share - block)[self.row]

@@ -43,7 +43,7 @@ def write_cues(cues: Iterable[Cue], *, rate: Fraction, placement: Placement, tit
 
 def make_header(placement: Placement, title: str = "") -> str:
     """Return all before the cues: a style of white letters with a dark outline and a soft shadow."""
-    side, bottom = (round(placement.safe_area * size) for size in (placement.width, placement.height))
+    side, bottom = (round(placement.safe_margin_share * size) for size in (placement.width, placement.height))
     alignment = _ALIGNMENTS[placement.row][placement.column]
     style = (
         f"Figures,{_FONT},{_CELL * placement.em:.1f},&H00FFFFFF,&H00FFFFFF,&H20000000,&H80000000,0,0,0,0,100,100,0,0,"

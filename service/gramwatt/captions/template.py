@@ -26,9 +26,9 @@ FIELDS: Final = {
     "current": Field(1, 1, "current [A]"),
     "power": Field(1, 0, "power [W]"),
     "throttle": Field(100, 0, "throttle [%]"),
-    "charge": Field(1 / 3.6, 0, "charge used so far [mAh]"),
-    "energy": Field(1 / 3600, 1, "energy used so far [Wh]"),
-    "remaining": Field(100, 0, "charge left [% of the pack]"),
+    "charge_used": Field(1 / 3.6, 0, "charge used so far [mAh]"),
+    "energy_used": Field(1 / 3600, 1, "energy used so far [Wh]"),
+    "state_of_charge": Field(100, 0, "charge left [% of the pack]"),
     "peak_current": Field(1, 1, "highest current so far [A]"),
     "peak_power": Field(1, 0, "highest power so far [W]"),
 }
@@ -44,7 +44,7 @@ TEMPLATE: Final = (
     rf"\{{(?:{'|'.join(FIELDS)})(?::[0-{MAX_DIGITS}])?\}}|\{{(?:{'|'.join(TEXT_FIELDS)})\}})+"
 )
 """The pattern of a valid template, without anchors."""
-DEFAULT: Final = "{voltage:1} V  {current:0} A  {charge:0} mAh"
+DEFAULT: Final = "{voltage:1} V  {current:0} A  {charge_used:0} mAh"
 
 _TOKEN: Final = re.compile(r"\{\{|\}\}|\{([^{}]*)\}|[{}]|[^{}]+")
 

@@ -47,7 +47,7 @@ def format_settings(placement: Placement, lines: int) -> str:
 
     Browsers choose the text size themselves. At the bottom they count lines from there, so that all are visible.
     """
-    x = (placement.safe_area, 0.5, 1 - placement.safe_area)[placement.column]
+    x = (placement.safe_margin_share, 0.5, 1 - placement.safe_margin_share)[placement.column]
     line = "-1" if placement.row == 2 else f"{_share(placement.top(lines))}%"
     return f"line:{line} position:{_share(x)}% align:{_ALIGN[placement.column]}"
 

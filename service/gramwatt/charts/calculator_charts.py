@@ -182,9 +182,11 @@ def _make_time_series(request: ChartRequest, spec: TimeSeriesChart[Any, Any]) ->
         ranges.append(f"{lower_first(get_label(name, channel))} is between {low} and {high}")
     spans = []
     if spec.spans:
-        to_time_unit = units.get_unit(request.unit(f"{spec.spans}.start")).scale / scale
-        for row in request.response["results"][spec.spans][:MAX_SPANS]:
-            spans.append((row["start"] * to_time_unit, (row["start"] + row["length"]) * to_time_unit))
+        table, *columns = spec.spans
+        factors = [units.get_unit(request.unit(f"{table}.{column}")).scale / scale for column in columns]
+        for row in request.response["results"][table][:MAX_SPANS]:
+            start, duration = (row[column] * factor for column, factor in zip(columns, factors, strict=True))
+            spans.append((start, start + duration))
         ranges.append(f"{spec.spans_are} marked: {len(spans) or 'none'}")
     graph = Graph(
         formatting.axis_label(get_label(time_name, channels[time_name]), time_unit),

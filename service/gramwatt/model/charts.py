@@ -134,8 +134,8 @@ class TimeSeriesChart(TitledChart, Generic[I, R]):
     _: KW_ONLY
     recording: str
     """The input whose channels they are."""
-    spans: str = ""
-    """The result that is a table of stretches, with ``start`` and ``length``."""
+    spans: tuple[str, str, str] | None = None
+    """A result that is a table of stretches, its column of their starts, and that of their durations."""
     spans_are: str = ""
     """What these are, in words."""
 

@@ -227,4 +227,4 @@ def _list_charted_fields(chart: Chart[Any, Any]) -> Iterator[str]:
         case LinesChart():
             yield from (name.partition(".")[0] for name in (chart.x, chart.y))
         case TimeSeriesChart():
-            yield from (chart.recording, *((chart.spans,) if chart.spans else ()))
+            yield from (chart.recording, *((chart.spans[0],) if chart.spans else ()))

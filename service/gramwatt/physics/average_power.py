@@ -19,8 +19,8 @@ def find_constant_power(
     duration: Array,
     resistance: Array,
     capacity: Array,
-    start_charge: Array,
-    end_charge: Array,
+    start_state_of_charge: Array,
+    end_state_of_charge: Array,
     cutoff_voltage: Array,
 ) -> Array:
     """Find the constant power at which a cell discharges in a given time: see `pack.constant_power_discharge`.
@@ -31,7 +31,7 @@ def find_constant_power(
         Rested cell voltage at S equal steps of charge from 0 to 1, rising [V].
     duration : (K,)
         Time [s]. This and all below have one shape.
-    resistance, capacity, start_charge, end_charge, cutoff_voltage : (K,)
+    resistance, capacity, start_state_of_charge, end_state_of_charge, cutoff_voltage : (K,)
         As in `pack.constant_power_discharge`, with the charge at the end as reserve.
 
     Returns
@@ -41,11 +41,11 @@ def find_constant_power(
         duration falls from infinity to 0 as the power rises. Found by a secant search of ln duration against ln power,
         within bounds: above is the power without any loss, ``integral of V dq / duration``.
     """
-    area, start_voltage = _integrate_rested(rested_voltages, start_charge, end_charge)
+    area, start_voltage = _integrate_rested(rested_voltages, start_state_of_charge, end_state_of_charge)
     high = capacity * area / duration
     low = np.zeros_like(high)
     # The start: as if at the mean voltage V and the mean current I, P = I (V - I R), where d ln I / d ln P is known.
-    current = capacity * (start_charge - end_charge) / duration
+    current = capacity * (start_state_of_charge - end_state_of_charge) / duration
     power = high - current**2 * resistance
     slope = -power / (power - current**2 * resistance)
     slope = np.where(slope < 0, slope, -1.0)
@@ -62,8 +62,8 @@ def find_constant_power(
             power=tried,
             resistance=resistance[left],
             capacity=capacity[left],
-            start_charge=start_charge[left],
-            reserve=end_charge[left],
+            start_state_of_charge=start_state_of_charge[left],
+            reserve=end_state_of_charge[left],
             cutoff_voltage=cutoff_voltage[left],
         ).duration
         error = np.log(np.where(found > 0, found, 0.0) / duration[left])
@@ -81,10 +81,12 @@ def find_constant_power(
     return power
 
 
-def _integrate_rested(rested_voltages: Array, start_charge: Array, end_charge: Array) -> tuple[Array, Array]:
+def _integrate_rested(
+    rested_voltages: Array, start_state_of_charge: Array, end_state_of_charge: Array
+) -> tuple[Array, Array]:
     """Return the integral of rested voltage over charge from the end to the start (K,) [V], and that at the start."""
     steps = rested_voltages.shape[1] - 1
-    parts = np.clip(np.array([start_charge, end_charge])[..., None] * steps - np.arange(steps), 0, 1)
+    parts = np.clip(np.array([start_state_of_charge, end_state_of_charge])[..., None] * steps - np.arange(steps), 0, 1)
     rises = rested_voltages[:, 1:] - rested_voltages[:, :-1]
     areas = (rested_voltages[:, :-1] * parts + rises * parts**2 / 2).sum(axis=2) / steps
     return areas[0] - areas[1], rested_voltages[:, 0] + (rises * parts[0]).sum(axis=1)
@@ -97,8 +99,8 @@ def find_average_power(
     duration: Array,
     resistance: Array,
     capacity: Array,
-    start_charge: Array,
-    end_charge: Array,
+    start_state_of_charge: Array,
+    end_state_of_charge: Array,
     cutoff_voltage: Array,
 ) -> Array:
     """Find the constant power [W] at which a pack discharges in a given time: the inverse of `pack.discharge_pack`.
@@ -107,14 +109,14 @@ def find_average_power(
     """
     per_cell = resistance / cell_count
     arrays = np.broadcast_arrays(
-        chemistry, duration, per_cell, capacity, start_charge, end_charge, cutoff_voltage, cell_count
+        chemistry, duration, per_cell, capacity, start_state_of_charge, end_state_of_charge, cutoff_voltage, cell_count
     )
     table = np.stack([each.reshape(-1) for each in arrays])
     # In a sweep of another input, one flight is in many rows: each is searched once.
     distinct, place = _find_distinct_columns(table)
     codes, *flat = distinct
     codes = codes.astype(np.intp)
-    names = ("duration", "resistance", "capacity", "start_charge", "end_charge", "cutoff_voltage")
+    names = ("duration", "resistance", "capacity", "start_state_of_charge", "end_state_of_charge", "cutoff_voltage")
     powers = np.empty(len(codes))
     for start in range(0, len(codes), pack.BLOCK_PACKS):
         block = slice(start, start + pack.BLOCK_PACKS)

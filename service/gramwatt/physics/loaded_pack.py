@@ -88,7 +88,7 @@ def fit_resistance(
     cells: Array,
     chemistry: IndexArray,
     capacity: Array,
-    start_charge: Array,
+    start_state_of_charge: Array,
 ) -> ResistanceFit:
     """Fit the resistance by least squares of sag on current, for N sets of sensor corrections of one recording.
 
@@ -103,17 +103,17 @@ def fit_resistance(
         the drift alone represents it.
     chemistry : (N,)
         Indices into `cells.CHEMISTRIES`.
-    start_charge : (N,)
+    start_state_of_charge : (N,)
         State of charge at the first sample, 0 to 1.
 
     Returns
     -------
     ResistanceFit
-        The model is ``V - cells OCV(start_charge - q / capacity) = a + b t - R I`` with the charge q used so far: a
-        absorbs an inexact start charge, b an inexact curve and temperature. More than 5,000 samples are averaged in as
-        many groups of adjacent samples, for which the model holds too. Nan where there are fewer than 20 samples, where
-        the current hardly varies (its standard deviation without drift is below 10 % of the mean or 0.3 A), where the
-        slope is not that of a resistance, and where its error is more than half of it.
+        The model is ``V - cells OCV(start_state_of_charge - q / capacity) = a + b t - R I`` with the charge q used so
+        far: a absorbs an inexact start charge, b an inexact curve and temperature. More than 5,000 samples are averaged
+        in as many groups of adjacent samples, for which the model holds too. Nan where there are fewer than 20 samples,
+        where the current hardly varies (its standard deviation without drift is below 10 % of the mean or 0.3 A), where
+        the slope is not that of a resistance, and where its error is more than half of it.
 
     Notes
     -----
@@ -131,7 +131,9 @@ def fit_resistance(
     noise_share = groups.noise / np.float64(spread) ** 2
     found = np.empty((3, len(scale)))
     for row in range(len(scale)):
-        charge = start_charge[row] - scale[row] * (groups.charge - offset[row] * groups.counted) / capacity[row]
+        charge = (
+            start_state_of_charge[row] - scale[row] * (groups.charge - offset[row] * groups.counted) / capacity[row]
+        )
         sag = voltage_scale[row] * groups.voltage - _rested_voltage(int(chemistry[row]), float(cells[row]), charge)
         resistance, error = _fit_slope(scale[row] * current, sag - drift @ (sag @ drift), noise_share, groups.lags)
         min_spread = MIN_RELATIVE_SPREAD * abs(scale[row] * (groups.current.mean() - offset[row]))

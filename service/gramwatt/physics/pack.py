@@ -63,7 +63,7 @@ class Discharge(NamedTuple):
 
     duration: Array
     """Time [s]."""
-    end_charge: Array
+    end_state_of_charge: Array
     """State of charge at the end."""
     end_voltage: Array
     """Loaded cell voltage at the end [V]."""
@@ -79,7 +79,7 @@ def constant_power_discharge(
     power: Array,
     resistance: Array,
     capacity: Array,
-    start_charge: Array,
+    start_state_of_charge: Array,
     reserve: Array,
     cutoff_voltage: Array,
 ) -> Discharge:
@@ -95,7 +95,7 @@ def constant_power_discharge(
         Resistance per cell, leads included [ohm].
     capacity : (...)
         Charge of a full cell [A s].
-    start_charge, reserve : (...), both of one shape
+    start_state_of_charge, reserve : (...), both of one shape
         States of charge, 0 to 1.
     cutoff_voltage : (...)
         Loaded cell voltage that ends the discharge [V].
@@ -117,7 +117,7 @@ def constant_power_discharge(
     """
     steps = rested_voltages.shape[-1] - 1
     rises = rested_voltages[..., 1:] - rested_voltages[..., :-1]
-    segments = np.array([start_charge, reserve])[..., None] * steps - np.arange(steps)
+    segments = np.array([start_state_of_charge, reserve])[..., None] * steps - np.arange(steps)
     start_voltage, reserve_voltage = rested_voltages[..., 0] + (rises * np.minimum(np.maximum(segments, 0), 1)).sum(
         axis=-1
     )
@@ -137,7 +137,9 @@ def constant_power_discharge(
     used = ((rested[..., 1:] - rested[..., :-1]) / rises).sum(axis=-1) / steps
     return Discharge(
         duration=np.where(start_voltage**2 < 4 * loss, np.nan, capacity * integral / (4 * power * steps)),
-        end_charge=np.where(by_voltage, start_charge - used, np.minimum(reserve, start_charge)),
+        end_state_of_charge=np.where(
+            by_voltage, start_state_of_charge - used, np.minimum(reserve, start_state_of_charge)
+        ),
         end_voltage=twice_loaded[..., 0] / 2,
         ended_by=np.where(by_voltage, np.where(power_limited, 2, 1), 0),
         start_voltage=start_voltage,
@@ -151,7 +153,7 @@ def discharge_pack(
     power: Array,
     resistance: Array,
     capacity: Array,
-    start_charge: Array,
+    start_state_of_charge: Array,
     reserve: Array,
     cutoff_voltage: Array,
 ) -> Discharge:
@@ -159,16 +161,24 @@ def discharge_pack(
 
     ``resistance`` [ohm] is that of the pack with its leads; see `constant_power_discharge` for the rest.
     """
-    given = (chemistry, power / cell_count, resistance / cell_count, capacity, start_charge, reserve, cutoff_voltage)
+    given = (
+        chemistry,
+        power / cell_count,
+        resistance / cell_count,
+        capacity,
+        start_state_of_charge,
+        reserve,
+        cutoff_voltage,
+    )
     arrays = np.broadcast_arrays(*given)
     flat, size = [each.reshape(-1) for each in arrays], arrays[0].size
-    duration, end_charge, end_voltage, start_voltage = np.empty((4, size))
+    duration, end_state_of_charge, end_voltage, start_voltage = np.empty((4, size))
     ended_by = np.empty(size, dtype=np.intp)
-    found = Discharge(duration, end_charge, end_voltage, ended_by, start_voltage)
+    found = Discharge(duration, end_state_of_charge, end_voltage, ended_by, start_voltage)
     for start in range(0, size, BLOCK_PACKS):
         block = slice(start, start + BLOCK_PACKS)
         chosen, *values = (each[block] for each in flat)
-        names = ("power", "resistance", "capacity", "start_charge", "reserve", "cutoff_voltage")
+        names = ("power", "resistance", "capacity", "start_state_of_charge", "reserve", "cutoff_voltage")
         part = constant_power_discharge(cells.OPEN_CIRCUIT_VOLTAGE[chosen], **dict(zip(names, values, strict=True)))
         for target, values_found in zip(found, part, strict=True):
             target[block] = values_found

@@ -15,7 +15,7 @@ RULES: Final = (
     "eu-a3-privately-built",
 )
 CUSTOM, US_REGISTRATION, EU_REGISTRATION, EU_A1, EU_A3 = range(5)
-COMPARISONS: Final = ("below", "at_most")
+COMPARISONS: Final = ("below", "at-most")
 VERDICTS: Final = ("under", "over", "too-close-to-call")
 UNDER: Final = VERDICTS.index("under")
 OVER: Final = VERDICTS.index("over")
@@ -25,7 +25,7 @@ RULE_LIMIT: Final[Annotated[Array, Unit("kg")]] = np.array([0.250, 0.55 * consta
 
 0.55 lb: 14 CFR 48.15(b). 250 g: Regulation (EU) 2019/947, Art. 14 and UAS.OPEN.020(5)(a). 25 kg: UAS.OPEN.040(4)(a).
 """
-RULE_COMPARISON: Final = np.array([COMPARISONS.index(word) for word in ("below", "at_most", "below", "below", "below")])
+RULE_COMPARISON: Final = np.array([COMPARISONS.index(word) for word in ("below", "at-most", "below", "below", "below")])
 A1_SPEED: Final[Annotated[float, Unit("m/s")]] = 19.0
 """(EU) 2019/947, UAS.OPEN.020(5)(a): the maximum speed of a privately built aircraft in A1 is less than this."""
 REGISTRATION_ENERGY: Final[Annotated[float, Unit("J")]] = 80.0
@@ -36,7 +36,7 @@ COVERAGE_FACTOR: Final = 2.0
 def limit_in_force(rule: IndexArray, limit: Array, comparison: IndexArray) -> tuple[Array, BoolArray]:
     """Return the limit (N,) [kg] and whether it is itself allowed (N,): those of a named rule, or the custom ones."""
     custom = rule == CUSTOM
-    inclusive = np.where(custom, comparison, RULE_COMPARISON[rule]) == COMPARISONS.index("at_most")
+    inclusive = np.where(custom, comparison, RULE_COMPARISON[rule]) == COMPARISONS.index("at-most")
     return np.where(custom, limit, RULE_LIMIT[rule]), np.asarray(inclusive)
 
 

@@ -12,9 +12,9 @@ const twoPacks = () => ({ packs: [{ name: "four", cells: 4 }, { name: "six", cel
 
 test("a single input is a member of the craft", () => {
   const craft = { kv: 2400 };
-  putInput(craft, CHOOSERS, {}, "limit", 250);
+  putInput(craft, CHOOSERS, {}, "mass_limit", 250);
   putInput(craft, CHOOSERS, {}, "kv", undefined);
-  assert.deepEqual(craft, { limit: 250 });
+  assert.deepEqual(craft, { mass_limit: 250 });
 });
 
 test("the first figure of a pack makes the row", () => {

@@ -12,9 +12,9 @@ beforeEach(() => { globalThis.localStorage = makeStorage(); });
 
 test("a craft is stored, changed and removed", () => {
   writeCraft({ kv: 2400 });
-  changeCraft((craft) => { craft.limit = 250; });
+  changeCraft((craft) => { craft.mass_limit = 250; });
   choose("pack", "six");
-  assert.deepEqual([readCraft(), readChosen(), whereStored()], [{ kv: 2400, limit: 250 }, { pack: "six" }, "stored on this device"]);
+  assert.deepEqual([readCraft(), readChosen(), whereStored()], [{ kv: 2400, mass_limit: 250 }, { pack: "six" }, "stored on this device"]);
   clearCraft();
   assert.equal(localStorage.texts.size, 0, "nothing is left on the device");
 });

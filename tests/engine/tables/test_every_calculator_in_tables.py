@@ -215,7 +215,7 @@ def test_uncertainty_and_given_match_a_single_response(calculator: Any_, example
 
 EXACT: Mapping[str, Mapping[str, object]] = {
     "pack-energy": {"cells": 6, "capacity": 1300},
-    "mass-margin": {"masses": [100, 50], "limit": 250, "resolution": 0},
+    "mass-margin": {"masses": [100, 50], "mass_limit": 250, "scale_resolution": 0},
 }
 """Inputs without any uncertain default, of a calculator that computes rows by columns and of one that does not."""
 
@@ -234,17 +234,17 @@ def test_the_range_of_an_exact_result_is_its_value(name: str) -> None:
 
 def test_no_range_beside_what_is_itself_an_uncertainty() -> None:
     """A declaration says so (`exact`); nor beside words and lists."""
-    given = {"masses": ["100 ± 1", 50], "limit": 250}
+    given = {"masses": ["100 ± 1", 50], "mass_limit": 250}
     (row,) = rows("mass-margin", encode_rows([given], "ndjson"), "ndjson", uncertain=True)
     with_range = {each.removesuffix("_low") for each in row if each.endswith("_low")}
-    assert with_range == {"margin", "total", "kinetic_energy"}
-    assert row["total_low"] < row["total"] < row["total_high"]
+    assert with_range == {"mass_margin", "total_mass", "kinetic_energy"}
+    assert row["total_mass_low"] < row["total_mass"] < row["total_mass_high"]
 
 
 def test_rows_near_the_limit_of_a_pack_say_how_likely_it_is_beyond() -> None:
     """The same codes as the single response, those of results that some of the likely cases do not have included."""
     calculator = registry.load()["pack-current"]
-    requests = [{"cells": 4, "capacity": 650, "power": power} for power in (100, 400, 600, 5000)]
+    requests = [{"cells": 4, "capacity": 650, "pack_power": power} for power in (100, 400, 600, 5000)]
     made = rows(calculator.name, encode_rows(requests, "csv"), uncertain=True, draws=DRAWS)
     for row, request in zip(made, requests, strict=True):
         same_row(calculator, row, request, "json", uncertain=True)
@@ -255,17 +255,20 @@ def test_rows_near_the_limit_of_a_pack_say_how_likely_it_is_beyond() -> None:
 @pytest.mark.parametrize("wanted", FORMATS)
 def test_the_range_of_a_row_is_that_of_a_few_draws(wanted: str) -> None:
     """By definition: standard deviation, 2.5th and 97.5th percentile of so many values, computed here."""
-    request = {"cells": 6, "capacity": 1300, "power": 1300, "cell_resistance": "10 ± 1.5 mohm"}
+    request = {"cells": 6, "capacity": 1300, "pack_power": 1300, "cell_resistance": "10 ± 1.5 mohm"}
     (row,) = rows("pack-current", encode_rows([request], "json"), "json", wanted, uncertain=True)
     _, normal = make_quantiles(FEW_DRAWS)
     currents = [
-        single("pack-current", {**request, "cell_resistance": 10 + 1.5 * each})["results"]["current"] for each in normal
+        single("pack-current", {**request, "cell_resistance": 10 + 1.5 * each})["results"]["pack_current"]
+        for each in normal
     ]
-    assert row["current_u"] == pytest.approx(np.std(currents), rel=1e-9)
+    assert row["pack_current_u"] == pytest.approx(np.std(currents), rel=1e-9)
     for part, share in (("low", 2.5), ("high", 97.5)):
         expected = np.percentile(currents, share, method="hazen")
         assert row[f"current_{part}"] == pytest.approx(expected, rel=1e-9)
-    assert row["current_high"] - row["current"] > 1.1 * (row["current"] - row["current_low"]), "not symmetric"
+    assert row["pack_current_high"] - row["pack_current"] > 1.1 * (row["pack_current"] - row["pack_current_low"]), (
+        "not symmetric"
+    )
 
 
 @pytest.mark.parametrize(
@@ -273,16 +276,16 @@ def test_the_range_of_a_row_is_that_of_a_few_draws(wanted: str) -> None:
 )
 def test_ranges_of_a_temperature(unit: str, heading: str, degrees: float) -> None:
     """Its ends are temperatures, its standard uncertainty is a difference: 2 K are 3.6 degF (NIST SP 811, B.8)."""
-    request = {"temperature": "20 ± 2 degC", "pressure": 1000}
-    options: dict[str, Any] = {"uncertain": True, "result_units": {"temperature": unit}}
+    request = {"air_temperature": "20 ± 2 degC", "air_pressure": 1000}
+    options: dict[str, Any] = {"uncertain": True, "result_units": {"air_temperature": unit}}
     raw = table("air-density", encode_rows([request], "csv"), wanted="csv", style=Style(header="units"), **options)
     (row,) = decode_rows(raw, "csv")
-    assert row[f"temperature_u [{heading}]"] == pytest.approx(degrees, rel=1e-9)
-    value, low, high = (row[f"temperature{part} [{unit}]"] for part in ("", "_low", "_high"))
+    assert row[f"air_temperature_u [{heading}]"] == pytest.approx(degrees, rel=1e-9)
+    value, low, high = (row[f"air_temperature{part} [{unit}]"] for part in ("", "_low", "_high"))
     deviate = NormalDist().inv_cdf(0.975)
     assert (value - low) / degrees == pytest.approx(deviate, rel=0.02), "a few draws"
     assert (high - value) / degrees == pytest.approx(deviate, rel=0.02)
-    response = single("air-density", request, result_units={"temperature": unit})
+    response = single("air-density", request, result_units={"air_temperature": unit})
     alone = next(csv.DictReader(io.StringIO(format_csv(registry.load()["air-density"], response), newline="")))
-    assert float(alone[f"temperature_u [{heading}]"]) == pytest.approx(degrees, rel=1e-9)
-    assert float(alone[f"temperature_high [{unit}]"]) == pytest.approx(high, abs=0.03 * degrees)
+    assert float(alone[f"air_temperature_u [{heading}]"]) == pytest.approx(degrees, rel=1e-9)
+    assert float(alone[f"air_temperature_high [{unit}]"]) == pytest.approx(high, abs=0.03 * degrees)

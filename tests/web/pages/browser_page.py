@@ -23,8 +23,8 @@ PARTS = {
     "parts.4.count": "4",
     "parts.5.name": "",
     "parts.5.mass": "",
-    "limit": "250",
-    "resolution": "0.1",
+    "mass_limit": "250",
+    "scale_resolution": "0.1",
 }
 
 

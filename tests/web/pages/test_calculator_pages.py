@@ -215,7 +215,7 @@ def test_a_long_table_is_cut_with_a_note(client: FlaskClient) -> None:
 
 def test_text_is_escaped(client: FlaskClient) -> None:
     evil = "\"><script>alert(1)</script><b onx='"
-    for query in ({"parts.0.name": evil, "parts.0.mass": "5", "limit": "9"}, {"limit": evil}, {evil: evil}):
+    for query in ({"parts.0.name": evil, "parts.0.mass": "5", "mass_limit": "9"}, {"mass_limit": evil}, {evil: evil}):
         answer = client.get("/calculators/mass-margin", query_string=query, headers=BROWSER)
         assert "<script>alert" not in answer.text
         Page(answer.text)
@@ -232,11 +232,11 @@ def test_results_in_other_units(client: FlaskClient) -> None:
 
 def test_the_unit_of_a_result_is_in_every_link(client: FlaskClient) -> None:
     """In every link and piece of code, and while there is no answer."""
-    query = {"cells": "6", "capacity": "1300", "power": "200", "units.endurance": "s"}
+    query = {"cells": "6", "capacity": "1300", "mean_power": "200", "units.endurance": "s"}
     answer = client.get("/calculators/endurance", query_string=query, headers=BROWSER, base_url="http://here.example")
     page = Page(answer.text)
     pieces = code(page)
-    seconds = calculate("endurance", cells=6, capacity=1300, power=200, units={"endurance": "s"})["results"][
+    seconds = calculate("endurance", cells=6, capacity=1300, mean_power=200, units={"endurance": "s"})["results"][
         "endurance"
     ]
     cell = urlsplit(pieces["URL of this value"])
@@ -248,5 +248,5 @@ def test_the_unit_of_a_result_is_in_every_link(client: FlaskClient) -> None:
     assert all(
         "units=endurance:s" in each for each in (*links, page.one("img")[0]["src"], page.one("source")[0]["srcset"])
     )
-    wrong = get(client, "/calculators/endurance", **{**query, "power": "abc"})
+    wrong = get(client, "/calculators/endurance", **{**query, "mean_power": "abc"})
     assert wrong.one("input", name="units.endurance")[0]["value"] == "s"

@@ -87,10 +87,12 @@ def test_the_chart_of_an_invalid_form_is_a_problem(client: FlaskClient) -> None:
     wrong = client.get(url, query_string={**PARTS, "parts.4.mass": "heavy"})
     assert (wrong.status_code, wrong.mimetype) == (422, "application/problem+json")
     assert [error["pointer"] for error in wrong.get_json()["errors"]] == ["/parts/1/mass"]
-    twice = client.get(f"{url}?limit=250&limit=300&masses=1")
-    assert [error["pointer"] for error in twice.get_json()["errors"]] == ["/limit"]
+    twice = client.get(f"{url}?mass_limit=250&mass_limit=300&masses=1")
+    assert [error["pointer"] for error in twice.get_json()["errors"]] == ["/mass_limit"]
     assert client.get("/calculators/endurence/chart").status_code == 404
-    nothing = client.get("/calculators/endurance/chart", query_string={"cells": 6, "capacity": 1300, "power": 90000})
+    nothing = client.get(
+        "/calculators/endurance/chart", query_string={"cells": 6, "capacity": 1300, "mean_power": 90000}
+    )
     assert (nothing.status_code, nothing.get_json()["type"]) == (404, "/problems/no-answer")
 
 
@@ -120,7 +122,7 @@ def test_a_chart_whose_inputs_fit_no_url_is_embedded(monkeypatch: pytest.MonkeyP
         assert drawn.one("svg")[0]["width"] == page.one("img")[0]["width"]
         assert drawn.one("desc")[1] == page.one("img")[0]["alt"]
     many = {f"parts.{at}.name": "a long name" * 6 for at in range(110)} | {f"parts.{at}.mass": "1" for at in range(110)}
-    long = client.post("/calculators/mass-margin", data={**many, "limit": "250"}, headers=BROWSER)
+    long = client.post("/calculators/mass-margin", data={**many, "mass_limit": "250"}, headers=BROWSER)
     assert headline(Page(long.text)) == "140.0 g ± 3.1 g"
     assert "limit 250 g" in inline(Page(long.text))
     assert shapes == ["wide", "narrow", "wide"]

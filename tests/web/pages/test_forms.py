@@ -43,18 +43,18 @@ def test_units_and_decimals_beside_a_number(client: FlaskClient, query: dict[str
 
 
 def test_a_decimal_comma_goes_both_ways(client: FlaskClient) -> None:
-    typed = {"masses": "118,5; 96,2 30,8", "limit": "250", "resolution": "0,1", "decimal": ","}
+    typed = {"masses": "118,5; 96,2 30,8", "mass_limit": "250", "scale_resolution": "0,1", "decimal": ","}
     page = get(client, "/calculators/mass-margin", **typed)
     assert headline(page) == "4,500 g ± 0,050 g"
     assert page.one("textarea", id="masses")[1] == "118,5; 96,2 30,8"
-    wrong = get(client, "/calculators/mass-margin", masses="118", limit="2,5")
-    assert "Write a decimal point, not a comma" in wrong.one("p", id="limit-error1")[1]
-    mixed = get(client, "/calculators/mass-margin", masses="118", limit="1.250,5", decimal=",")
-    assert mixed.one("p", id="limit-error1")
+    wrong = get(client, "/calculators/mass-margin", masses="118", mass_limit="2,5")
+    assert "Write a decimal point, not a comma" in wrong.one("p", id="mass_limit-error1")[1]
+    mixed = get(client, "/calculators/mass-margin", masses="118", mass_limit="1.250,5", decimal=",")
+    assert mixed.one("p", id="mass_limit-error1")
 
 
 def test_errors_are_shown_beside_their_fields(client: FlaskClient) -> None:
-    query = {"cells": "0", "capacity": "lots", "power": "200", "resrve": "1", "utm_source": "club"}
+    query = {"cells": "0", "capacity": "lots", "mean_power": "200", "resrve": "1", "utm_source": "club"}
     page = get(client, "/calculators/endurance", **query)
     known = {name: text for name, text in query.items() if name != "utm_source"}
     errors = client.get("/v1/endurance", query_string=known).get_json()["errors"]
@@ -72,7 +72,7 @@ def test_errors_are_shown_beside_their_fields(client: FlaskClient) -> None:
         shown = page.one("p", id=f"{name}-error1")[1]
         assert error["detail"].removesuffix(".").lower() in shown.lower()
         assert error["accepted"] in shown
-    assert page.one("", id="power")[0]["value"] == "200"
+    assert page.one("", id="mean_power")[0]["value"] == "200"
     assert not page.find("img")
 
 
@@ -83,8 +83,8 @@ def test_a_duplicate_parameter_is_an_error(client: FlaskClient) -> None:
 
 
 def test_assumed_values_are_marked(client: FlaskClient) -> None:
-    page = get(client, "/calculators/pack-current", cells="6", capacity="1300", power="700")
-    found = calculate("pack-current", cells=6, capacity=1300, power=700)
+    page = get(client, "/calculators/pack-current", cells="6", capacity="1300", pack_power="700")
+    found = calculate("pack-current", cells=6, capacity=1300, pack_power=700)
     labels = {attributes.get("for"): text for attributes, text in page.find("label")}
     for name in found["assumed"]:
         field = page.find("input", id=name)
@@ -92,7 +92,7 @@ def test_assumed_values_are_marked(client: FlaskClient) -> None:
     resistance = page.one("input", id="cell_resistance")[0]
     assert resistance["placeholder"] == format_number(found["inputs"]["cell_resistance"], 4)
     assert "mΩ" in labels["cell_resistance"]
-    assert "placeholder" not in page.one("input", id="power")[0]
+    assert "placeholder" not in page.one("input", id="pack_power")[0]
 
 
 def rows(page: Page, table: str) -> int:
@@ -133,7 +133,7 @@ def test_an_error_in_a_row_is_shown_in_that_row(client: FlaskClient) -> None:
 
 
 def test_an_error_below_a_blank_row_is_shown_in_its_own_row(client: FlaskClient) -> None:
-    blank = {"parts.0.mass": "5", "parts.1.mass": "", "parts.2.mass": "abc", "limit": "9"}
+    blank = {"parts.0.mass": "5", "parts.1.mass": "", "parts.2.mass": "abc", "mass_limit": "9"}
     page = get(client, "/calculators/mass-margin", **blank)
     assert "aria-invalid" not in page.one("input", id="parts.1.mass")[0]
     assert page.one("input", id="parts.2.mass")[0]["aria-invalid"] == "true"
@@ -161,7 +161,7 @@ def test_a_form_with_too_many_fields_is_an_error_and_costs_little(client: FlaskC
 
 @pytest.mark.parametrize("more", ["", '; filename="flight.csv"'])
 def test_a_part_without_a_name_is_ignored(client: FlaskClient, more: str) -> None:
-    parts = [f"form-data{more}", 'form-data; name="masses"', 'form-data; name="limit"']
+    parts = [f"form-data{more}", 'form-data; name="masses"', 'form-data; name="mass_limit"']
     values = ["nobody's", "100, 120", "250"]
     body = "".join(
         f"--x\r\nContent-Disposition: {part}\r\n\r\n{value}\r\n" for part, value in zip(parts, values, strict=True)
@@ -178,8 +178,8 @@ def test_a_part_without_a_name_is_ignored(client: FlaskClient, more: str) -> Non
 def test_an_emptied_form_is_not_a_first_visit(client: FlaskClient) -> None:
     page = get(client, "/calculators/endurance", decimal=".")
     listed = page.one("div", id="errors")[1]
-    assert "Power is required" in listed
-    assert listed.count("Power") == 1, "the link is the label"
+    assert "Average power is required" in listed
+    assert listed.count("Average power") == 1, "the link is the label"
 
 
 def test_unknown_parameters_of_a_shared_link_are_ignored(client: FlaskClient) -> None:
@@ -197,7 +197,7 @@ def test_a_recording_is_a_file_or_pasted_text(client: FlaskClient) -> None:
     file = {"log": (io.BytesIO(text.encode()), "flight.csv"), "cells": "4"}
     sent = client.post("/calculators/flight-log", data=file, headers=BROWSER)
     times = {"time": list(range(60)), "voltage": [15.2] * 60, "current": [10 + at % 3 for at in range(60)]}
-    value = calculate("flight-log", log=times, cells=4)["results"]["energy"]
+    value = calculate("flight-log", log=times, cells=4)["results"]["energy_used"]
     for answer in (pasted, sent):
         assert answer.headers["Cache-Control"] == "no-store"
         shown = headline(Page(answer.text)).split(" ")[0]
@@ -210,7 +210,7 @@ def test_a_recording_is_a_file_or_pasted_text(client: FlaskClient) -> None:
 @pytest.mark.parametrize("path", ["/", "/calculators/mass-margin", "/calculators/mass-margin/frame"])
 def test_a_part_holds_only_what_changes(client: FlaskClient, path: str) -> None:
     """The parts that a script exchanges are those of the whole page, byte for byte."""
-    query = urlencode({"masses": "100, 120", "limit": "250"})
+    query = urlencode({"masses": "100, 120", "mass_limit": "250"})
     whole = client.get(f"{path}?{query}", headers=BROWSER)
     part = client.get(f"{path}?{query}&part=results", headers=BROWSER)
     assert part.status_code == 200
@@ -228,12 +228,12 @@ def test_a_part_holds_only_what_changes(client: FlaskClient, path: str) -> None:
 
 def test_a_part_has_the_states_of_fields(client: FlaskClient) -> None:
     """What is assumed in the place of an empty field, and what is wrong with one, in a row of a table too."""
-    query = {"cells": "6", "capacity": "1300", "power": "700", "part": "results"}
+    query = {"cells": "6", "capacity": "1300", "pack_power": "700", "part": "results"}
     marks = {a["data-field"]: a["data-assumed"] for a, _ in get(client, "/calculators/pack-current", **query).find("li")
              if "data-field" in a}  # fmt: skip
-    found = calculate("pack-current", cells=6, capacity=1300, power=700)
+    found = calculate("pack-current", cells=6, capacity=1300, pack_power=700)
     assert marks["cell_resistance"] == format_number(found["inputs"]["cell_resistance"], 4)
-    assert "power" not in marks
+    assert "pack_power" not in marks
     wrong = get(client, "/calculators/mass-margin", **{**PARTS, "parts.4.mass": "heavy"}, part="results")
     assert "Enter a number" in wrong.one("li", data_field="parts.1.mass")[1]
     assert wrong.one("p", id="parts.1.mass-error1")

@@ -29,7 +29,7 @@ def test_the_home_page(client: FlaskClient) -> None:
     for calculator in CALCULATORS:
         assert page.find("a", href=f"/calculators/{calculator.name}")
     assert headline(page) == "4.500 g ± 0.050 g", "118.5 + 96.2 + 30.8 = 245.5 g of 250; 0.1 sqrt(3 / 12), by hand"
-    other = get(client, "/", masses="100, 160", limit="250")
+    other = get(client, "/", masses="100, 160", mass_limit="250")
     assert headline(other) == "−10.00 g ± 0.41 g"
 
 

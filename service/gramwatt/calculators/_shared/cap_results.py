@@ -50,7 +50,9 @@ MatchedKv: TypeAlias = Annotated[
 ]
 NoLoadSpeed: TypeAlias = Annotated[
     Array,
-    Quantity("rpm", "Speed without load at the cap.", label="No-load speed", formula="uncapped_speed * throttle_cap"),
+    Quantity(
+        "rpm", "Speed without load at the cap.", label="No-load speed", formula="uncapped_no_load_speed * throttle_cap"
+    ),
 ]
 UncappedSpeed: TypeAlias = Annotated[
     Array,

@@ -25,17 +25,17 @@ def _rate(given: Any) -> Fraction:
 
 
 def _cues(given: Any, found: Any) -> Iterator[Cue]:
-    number = found.frames.frame[0].astype(np.int64)
-    return rebuild_cues(number, found.frames.cue[0], found.frames.text[0], _rate(given))
+    number = found.frames.frame_number[0].astype(np.int64)
+    return rebuild_cues(number, found.frames.caption_number[0], found.frames.text[0], _rate(given))
 
 
 def _placement(given: Any) -> Placement:
     return Placement(
-        int(given.width[0]),
-        int(given.height[0]),
-        PLACES[int(given.place[0])],
-        float(given.text_size[0]),
-        float(given.safe_area[0]),
+        int(given.video_width[0]),
+        int(given.video_height[0]),
+        PLACES[int(given.caption_position[0])],
+        float(given.text_height_share[0]),
+        float(given.safe_margin_share[0]),
     )
 
 
@@ -58,12 +58,12 @@ def as_substation(given: Any, found: Any) -> Iterator[bytes]:
 
 def _text_at(given: Any, found: Any) -> str:
     """Return the caption at the requested instant; dashes where no frame is."""
-    number = found.frames.frame[0]
-    at = float(given.at[0] / constants.SECOND)
+    number = found.frames.frame_number[0]
+    at = float(given.picture_time[0] / constants.SECOND)
     frame = math.floor(Fraction(at) * _rate(given) + Fraction(1, 1000)) - number[0] if at >= 0 and len(number) else 0
     if 0 <= frame < len(number):
         return str(found.frames.text[0, int(frame)])
-    parts = template.compile_template(str(given.template[0])).parts
+    parts = template.compile_template(str(given.caption_template[0])).parts
     return "".join(part if isinstance(part, str) else template.format_field(part, None) for part in parts)
 
 
@@ -78,7 +78,7 @@ def as_png(given: Any, found: Any) -> Iterator[bytes]:
 
 
 def _pixels(given: Any) -> Array:
-    return np.asarray(given.width * given.height)
+    return np.asarray(given.video_width * given.video_height)
 
 
 FORMATS: Final[tuple[OutputFormat[Any, Any], ...]] = (

@@ -52,7 +52,7 @@ RESISTANCE_ASSUMED: Final[Caution[Any, Any]] = Caution(
     assumed="cell_resistance",
 )
 MORE_THAN_FULL: Final[Caution[Any, Any]] = Caution(
-    "more-than-full",
+    "voltage-above-full",
     "{open_circuit_voltage} is more than the voltage of such a pack when full: check cells, chemistry and the reading.",
     severity="high",
     when=lambda given, found: (
@@ -94,7 +94,7 @@ COLD: Final[Caution[Any, Any]] = Caution(
     when=lambda given, found: given.pack_temperature < COLD_TEMPERATURE,
 )
 RATING_OVERSTATED: Final[Caution[Any, Any]] = Caution(
-    "rating-overstated",
+    "discharge-rating-overstated",
     "The rating on a label often overstates the current that a pack can give for long: watch its sag and temperature.",
     severity="low",
     when=lambda given, found: ~np.isnan(given.discharge_rating),
@@ -105,10 +105,10 @@ CHARGE_AND_STORE: Final[Caution[Any, Any]] = Caution(
     "full, at a rested cell voltage of " + by_chemistry(STORAGE_VOLTAGE) + ": rule of thumb, no source.",
 )
 OVER_RATING: Final[Caution[Any, Any]] = Caution(
-    "over-rating",
-    "The load is {rating_used} of the pack's continuous rating.",
+    "over-discharge-rating",
+    "The load is {discharge_rating_share} of the pack's continuous rating.",
     severity="high",
-    when=lambda given, found: found.rating_used > 1,
+    when=lambda given, found: found.discharge_rating_share > 1,
 )
 NO_RESISTANCE: Final[Rule[Any, Any]] = Rule(
     "no-resistance",
@@ -116,7 +116,7 @@ NO_RESISTANCE: Final[Rule[Any, Any]] = Rule(
     severity="low",
     missing=True,
     when=lambda given, found: found.pack_resistance == 0,
-    results=("greatest_power",),
+    results=("maximum_pack_power",),
 )
 RESISTANCE_TEXT: Final = "15 mΩ Ah divided by the capacity, leads included: rule of thumb, no source"
 

@@ -277,7 +277,7 @@ CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
     BENCH_INCOMPLETE,
 )
 STATIC: Final[Caution[Any, Any]] = Caution(
-    "static",
+    "at-rest-only",
     "These figures are for a craft at rest. In flight, moving air unloads the propellers, so the current is lower.",
     severity="low",
 )

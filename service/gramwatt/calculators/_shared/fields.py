@@ -58,7 +58,7 @@ MASS: Final = Quantity(
     above=0,
     at_most=1e5,
     sum_of=ALL_UP,
-    follows=("total",),
+    follows=("total_mass",),
     synonyms=("weight", "auw", "all_up_weight", "takeoff_weight"),
     plausible=plausible.ALL_UP_MASS,
 )
@@ -79,7 +79,7 @@ AirTemperature: TypeAlias = Annotated[
         at_least=-60,
         at_most=60,
         default=15,
-        synonyms=("ambient_temperature",),
+        synonyms=("temperature", "ambient_temperature"),
     ),
 ]
 Motors: TypeAlias = Annotated[

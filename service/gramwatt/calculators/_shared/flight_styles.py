@@ -34,10 +34,11 @@ HoverRatio: TypeAlias = Annotated[
         at_most=10,
         optional=True,
         replaces=("flight_style",),
+        synonyms=("hover_ratio",),
     ),
 ]
 RATIO_BY_STYLE: Final[Assumption[Any]] = Assumption(
-    "hover_ratio",
+    "hover_power_ratio",
     "by flight style: rule of thumb, no source",
     lambda given: np.where(given.flight_style < 0, np.nan, STYLE_RATIOS[given.flight_style]),
     factor=lambda given: STYLE_FACTORS[given.flight_style],

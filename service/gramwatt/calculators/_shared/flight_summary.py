@@ -27,7 +27,7 @@ class FlightPack(NamedTuple):
     capacity: Array
     """Capacity [A s], nan where unknown."""
     chemistry: IndexArray
-    start_charge: Array
+    start_state_of_charge: Array
     """State of charge at take-off, 0 to 1."""
     reserve: Array
     """State of charge to land at, 0 to 1."""
@@ -69,7 +69,7 @@ class FlightSummary(NamedTuple):
     current_p95: Array
     lowest_voltage: Array
     lowest_cell_voltage: Array
-    lowest_at: Array
+    lowest_voltage_time: Array
     current_scale: Array
     pack_resistance: Array
     used: Array
@@ -109,10 +109,10 @@ def summarize_flight(
         cells=flight_pack.cells,
         chemistry=flight_pack.chemistry,
         capacity=flight_pack.capacity,
-        start_charge=flight_pack.start_charge,
+        start_state_of_charge=flight_pack.start_state_of_charge,
     )
     used = charge / flight_pack.capacity
-    above_reserve = (flight_pack.start_charge - flight_pack.reserve) * flight_pack.capacity
+    above_reserve = (flight_pack.start_state_of_charge - flight_pack.reserve) * flight_pack.capacity
     return FlightSummary(
         energy=energy,
         charge=charge,
@@ -130,11 +130,11 @@ def summarize_flight(
         lowest_cell_voltage=np.where(
             np.isnan(lowest_cell_voltage), lowest_voltage / flight_pack.cells, lowest_cell_voltage
         ),
-        lowest_at=zeros + extremes.lowest_at,
+        lowest_voltage_time=zeros + extremes.lowest_voltage_time,
         current_scale=scale,
         pack_resistance=fit.resistance * np.exp(corrections.resistance_error * fit.standard_error / fit.resistance),
         used=used,
-        remaining=flight_pack.start_charge - used,
+        remaining=flight_pack.start_state_of_charge - used,
         reserve_at=_time_at_charge(prepared, above_reserve, charge, duration, scale, offset),
         mean_throttle=zeros + extremes.mean_throttle,
         peak_throttle=zeros + extremes.peak_throttle,
@@ -171,7 +171,7 @@ def model_endurance(flight: FlightSummary, flight_pack: FlightPack) -> Array:
         power=flight.mean_power,
         resistance=np.where(np.isnan(flight.pack_resistance), typical, flight.pack_resistance),
         capacity=flight_pack.capacity,
-        start_charge=flight_pack.start_charge,
+        start_state_of_charge=flight_pack.start_state_of_charge,
         reserve=flight_pack.reserve,
         cutoff_voltage=cells.CUTOFF_VOLTAGE[flight_pack.chemistry],
     )
@@ -185,7 +185,7 @@ class LogSummary(NamedTuple):
     summary: FlightSummary
     samples: Array
     samples_used: Array
-    usual_step: Array
+    sample_interval: Array
     gap_time: Array
     unused_columns: StringArray
     punch_outs: PunchOut

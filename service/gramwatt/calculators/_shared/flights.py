@@ -54,10 +54,11 @@ AveragePower: TypeAlias = Annotated[
     pack_fields.optional_quantity(
         "W",
         "Average power in flight in the first setup.",
+        label="Average power",
         group=Group.FLIGHT,
         at_most=1e5,
-        follows=("mean_power", "power_at_mass", "implied_power"),
-        synonyms=("mean_power", "avg_power"),
+        follows=("mean_power",),
+        synonyms=("average_power", "avg_power", "power"),
         plausible=plausible.POWER,
     ),
 ]
@@ -205,8 +206,8 @@ def average_powers(flights: Flight) -> AveragePowers:
         duration=flights.duration,
         resistance=resistances.of_packs(resistances.packs_of(flights)),
         capacity=capacity,
-        start_charge=np.ones_like(charge),
-        end_charge=1 - charge / capacity,
+        start_state_of_charge=np.ones_like(charge),
+        end_state_of_charge=1 - charge / capacity,
         cutoff_voltage=cells.CUTOFF_VOLTAGE[flights.chemistry],
     )
     logarithms = np.log(charge * flights.mean_voltage / flights.duration / powers)
@@ -261,7 +262,7 @@ DOUBTFUL_CHARGE: Final[tuple[Caution[Any, Any], ...]] = (
         when=lambda given, found: any_flight(~np.isnan(given.flights.charge_used) & ~np.isnan(given.flights.reserve)),
     ),
     Caution(
-        "more-than-rated",
+        "charge-above-rated-capacity",
         "A flight used more charge than the rated capacity of its pack: check charge used and capacity.",
         severity="high",
         when=lambda given, found: any_flight(given.flights.charge_used > given.flights.capacity),
@@ -301,7 +302,7 @@ def fit_power(given: Any) -> FittedPower:
     return FittedPower(scaling.fit_power_law(given.flights.mass, flown.powers / air, given.mass_exponent), flown)
 
 
-POWER_FROM: Final = ("hover-ratio", "average-power", "flights")
+POWER_FROM: Final = ("hover-power-ratio", "mean-power", "flights")
 PowerFrom: TypeAlias = Annotated[
     IndexArray,
     Choice(
@@ -323,10 +324,14 @@ def get_average_power(
     """
     if given.flights.mass.shape[1]:
         fitted = fit_power(given)
-        power_from = np.full(len(mass), POWER_FROM.index("flights"))
-        return fitted.next_power(given, mass.T).T * propeller_ratio, fitted.flown.voltage_ratio[:, None], power_from
-    by_mass = given.average_power[:, None] * (mass / mass[:, :1]) ** given.mass_exponent[:, None]
+        mean_power_source = np.full(len(mass), POWER_FROM.index("flights"))
+        return (
+            fitted.next_power(given, mass.T).T * propeller_ratio,
+            fitted.flown.voltage_ratio[:, None],
+            mean_power_source,
+        )
+    by_mass = given.mean_power[:, None] * (mass / mass[:, :1]) ** given.mass_exponent[:, None]
     by_mass = by_mass * (propeller_ratio / propeller_ratio[:, :1])
-    unknown = np.isnan(given.average_power)
-    power = np.where(unknown[:, None], hover_power * given.hover_ratio[:, None], by_mass)
+    unknown = np.isnan(given.mean_power)
+    power = np.where(unknown[:, None], hover_power * given.hover_power_ratio[:, None], by_mass)
     return power, np.ones((len(mass), 1)), np.where(unknown, 0, 1)

@@ -20,14 +20,14 @@ NUMBERED: Final = "first frame at or after the instant, exact in fractions"
 class Frame:
     """One frame of the video."""
 
-    frame: Annotated[
+    frame_number: Annotated[
         Array, Count("Number of the frame, from 0.", at_least=0, at_most=FRAME_NUMBER_LIMIT, method=NUMBERED)
     ]
-    time: Annotated[Array, Quantity("s", "Time at which it is shown.", method="frame number over frame rate")]
+    video_time: Annotated[Array, Quantity("s", "Time at which it is shown.", method="frame number over frame rate")]
     timecode: Annotated[
         StringArray, Text("Time code by SMPTE ST 12-1, drop-frame where applicable.", label="Time code", max_length=16)
     ]
-    cue: Annotated[
+    caption_number: Annotated[
         Array,
         Count("Number of the caption, from 1.", label="Caption", at_least=1, at_most=MAX_FRAMES, method="counted"),
     ]
@@ -64,13 +64,13 @@ class Frame:
     throttle: Annotated[
         Array, Quantity("%", "Throttle, as a share of full.", signed=True, method=AS_RECORDED, optional=True)
     ]
-    charge: Annotated[
+    charge_used: Annotated[
         Array, Quantity("mAh", "Charge used so far.", label="Charge used", signed=True, method=RUNNING, optional=True)
     ]
-    energy: Annotated[
+    energy_used: Annotated[
         Array, Quantity("Wh", "Energy used so far.", label="Energy used", signed=True, method=RUNNING, optional=True)
     ]
-    remaining: Annotated[
+    state_of_charge: Annotated[
         Array,
         Quantity(
             "%",
@@ -106,9 +106,9 @@ def frame_table(tracks: Sequence[CaptionTrack]) -> Frame:
             frames.current * constants.AMPERE,
             frames.power * constants.WATT,
             frames.throttle,
-            frames.charge * constants.COULOMB,
-            frames.energy * constants.JOULE,
-            frames.remaining,
+            frames.charge_used * constants.COULOMB,
+            frames.energy_used * constants.JOULE,
+            frames.state_of_charge,
         )
         timecodes[at, :count] = track.timecodes
         texts[at, :count] = np.repeat(np.array(track.texts, dtype=np.dtypes.StringDType()), track.lengths)

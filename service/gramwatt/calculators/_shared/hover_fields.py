@@ -54,6 +54,7 @@ CellVoltage: TypeAlias = Annotated[
         "V",
         "Cell voltage under this load.",
         label="Loaded cell voltage",
+        synonyms=("cell_voltage",),
         group=Group.PACK,
         at_most=pack_fields.MAX_CELL_VOLTAGE,
     ),

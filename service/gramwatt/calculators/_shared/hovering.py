@@ -171,18 +171,18 @@ ASSUMPTIONS: Final[tuple[Assumption[Any], ...]] = (
         factor=lambda given: np.exp(hover.drive_efficiency_spread(given.diameter)),
     ),
     Assumption(
-        "cell_voltage",
+        "loaded_cell_voltage",
         "hover voltage over cells",
         lambda given: given.hover_voltage / given.cells,
         solved_from=("hover_voltage", "cells"),
     ),
-    Assumption("cell_voltage", "loaded voltage of the pack at this power, over cells", _loaded_cell_voltage),
-    Assumption("cell_voltage", f"nominal, by chemistry: {NOMINAL_VOLTAGES}", _nominal_cell_voltage),
+    Assumption("loaded_cell_voltage", "loaded voltage of the pack at this power, over cells", _loaded_cell_voltage),
+    Assumption("loaded_cell_voltage", f"nominal, by chemistry: {NOMINAL_VOLTAGES}", _nominal_cell_voltage),
 )
 
 CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
     Caution(
-        "drive-assumed",
+        "drive-efficiency-assumed",
         "Drive efficiency is an estimate: measured values differ by up to 30 %, at low thrust by more. Give "
         "kV and pitch, or better one measured hover (hover current and hover voltage).",
         missing=True,
@@ -195,7 +195,7 @@ CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
         when=lambda given, found: _is_typical(given) & (found.disk_loading < hover.MIN_CHECKED_DISK_LOADING),
     ),
     Caution(
-        "beyond-benches",
+        "outside-bench-data",
         "The thrust of each rotor is outside 7.5 to 1000 gf, for which the typical drive efficiency is known.",
         when=lambda given, found: (
             _is_typical(given)
@@ -214,7 +214,7 @@ CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
         ),
     ),
     Caution(
-        "hover-point-unused",
+        "hover-point-not-used",
         "The measured hover was not used, because the drive efficiency was given.",
         severity="low",
         when=lambda given, found: (
@@ -231,7 +231,7 @@ CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
     ),
 )
 
-POWERS: Final = ("hover_power", "power", "current", "overall_efficiency", "power_loading")
+POWERS: Final = ("hover_power", "pack_power", "pack_current", "overall_efficiency", "power_loading")
 RULES: Final[tuple[Rule[Any, Any], ...]] = (
     Rule(
         "bench-point-impossible",
@@ -243,8 +243,8 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
     Rule(
         "odd-coaxial",
         "Coaxial propellers come in pairs, but the number of motors is {motors}: enter an even number.",
-        when=lambda given, found: np.isnan(found.interference),
-        results=(*POWERS, "shaft_power", "interference", "hover_throttle"),
+        when=lambda given, found: np.isnan(found.interference_factor),
+        results=(*POWERS, "shaft_power", "interference_factor", "hover_throttle"),
     ),
     Rule(
         "cannot-lift",
@@ -264,15 +264,15 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
     ),
     Rule(
         "power-beyond-pack",
-        "The pack cannot deliver {power}.",
-        when=lambda given, found: whole_craft.knows_pack(given) & np.isnan(given.cell_voltage),
-        results=("current",),
+        "The pack cannot deliver {pack_power}.",
+        when=lambda given, found: whole_craft.knows_pack(given) & np.isnan(given.loaded_cell_voltage),
+        results=("pack_current",),
         partly="the pack cannot deliver this power",
     ),
     Rule(
         "impossible-efficiency",
         "Thrust and power coefficient give a figure of merit above 1, which no propeller has: check them.",
-        when=lambda given, found: found.ideal_power > found.power,
+        when=lambda given, found: found.ideal_power > found.pack_power,
         results=("overall_efficiency",),
         partly="thrust and power coefficient give a figure of merit above 1",
     ),

@@ -17,10 +17,10 @@ MAX_LIKELY_STEP: Final[Annotated[float, Unit("s")]] = 20.0
 def left_out(where: str) -> Caution[Any, Any]:
     """Return the caution about samples left out; ``where`` is a phrase about their reasons."""
     return Caution(
-        "left-out",
-        "Only {samples_used} of {samples} samples were used; " + where + ".",
+        "samples-left-out",
+        "Only {samples_used} of {samples_recorded} samples were used; " + where + ".",
         severity="low",
-        when=lambda given, found: found.samples_used < found.samples,
+        when=lambda given, found: found.samples_used < found.samples_recorded,
     )
 
 
@@ -39,19 +39,19 @@ QUALITY: Final[tuple[Caution[Any, Any], ...]] = (
         when=lambda given, found: (found.samples_used >= 2) & (found.samples_used < 50),
     ),
     Caution(
-        "slow-recording",
-        "Samples are {usual_step} apart: peaks of a punch-out may fall between them.",
+        "long-sample-interval",
+        "Samples are {sample_interval} apart: peaks of a punch-out may fall between them.",
         severity="low",
-        when=lambda given, found: found.usual_step > MAX_GOOD_STEP,
+        when=lambda given, found: found.sample_interval > MAX_GOOD_STEP,
     ),
     Caution(
-        "odd-clock",
-        "Samples are {usual_step} apart. If the times are in milliseconds or microseconds, add the unit to the header: "
-        "time [ms] or time [us].",
-        when=lambda given, found: found.usual_step > MAX_LIKELY_STEP,
+        "unlikely-sample-interval",
+        "Samples are {sample_interval} apart. If the times are in milliseconds or microseconds, add the unit to the "
+        "header: time [ms] or time [us].",
+        when=lambda given, found: found.sample_interval > MAX_LIKELY_STEP,
     ),
     Caution(
-        "gaps",
+        "recording-gaps",
         "{gap_time} of the recording are gaps, which add nothing to energy and charge.",
         severity="low",
         when=lambda given, found: found.gap_time > 0,
@@ -60,23 +60,23 @@ QUALITY: Final[tuple[Caution[Any, Any], ...]] = (
         "clock-went-back",
         "The times in the recording go back: samples after that were left out. If it has two flights, send each one "
         "separately.",
-        when=lambda given, found: has_left_out(found.left_out, "backward-time"),
+        when=lambda given, found: has_left_out(found.left_out_samples, "backward-time"),
     ),
 )
 
 PACK_USE: Final[tuple[Caution[Any, Any], ...]] = (
     Caution(
-        "more-than-held",
-        "The recorded charge is more than the pack contained ({used} of its capacity): check capacity, start "
-        "charge and the current sensor.",
+        "charge-above-capacity",
+        "The recorded charge is more than the pack contained ({charge_used_share} of its capacity): check capacity, "
+        "start charge and the current sensor.",
         severity="high",
-        when=lambda given, found: found.used > given.start_charge,
+        when=lambda given, found: found.charge_used_share > given.start_state_of_charge,
     ),
     Caution(
-        "into-the-reserve",
-        "The flight ended with {remaining} in the pack, below the reserve of {reserve}.",
+        "landed-below-reserve",
+        "The flight ended with {end_state_of_charge} in the pack, below the reserve of {reserve}.",
         severity="high",
-        when=lambda given, found: (found.remaining < given.reserve) & (found.remaining >= 0),
+        when=lambda given, found: (found.end_state_of_charge < given.reserve) & (found.end_state_of_charge >= 0),
     ),
     Caution(
         "deep-sag",
@@ -99,7 +99,7 @@ def no_channel(channel: str, text: str, results: tuple[str, ...], severity: Seve
 
 
 BOTH_SIGNS: Final[Rule[Any, Any]] = Rule(
-    "both-signs",
+    "current-both-ways",
     "Current flowed both ways, so that energy over charge is no voltage of this flight: check current offset and "
     "current scale.",
     when=lambda given, found: np.isnan(found.mean_voltage),

@@ -32,7 +32,9 @@ CHARGE: Final = Quantity("mAh", "Charge drawn from the pack.", label="Charge use
 DURATION: Final = Quantity(
     "min", "Recorded time without gaps.", label="Recorded time", method="sum of the steps that are no gaps"
 )
-MEAN_POWER: Final = Quantity("W", "Average power.", signed=True, formula="energy / duration")
+MEAN_POWER: Final = Quantity(
+    "W", "Average power.", label="Average power", signed=True, formula="energy_used / duration"
+)
 POWER_P95: Final = Quantity(
     "W", "Power exceeded 5 % of the time.", label="Power, 95th percentile", signed=True, method=BY_TIME
 )
@@ -49,7 +51,7 @@ USED: Final = Quantity(
     "Share of capacity used.",
     label="Capacity used",
     signed=True,
-    formula="charge / capacity",
+    formula="charge_used / capacity",
     needs=("capacity",),
 )
 LANDING_TIME: Final = Quantity(
@@ -73,7 +75,7 @@ Remaining: TypeAlias = Annotated[
         "Charge left at the end.",
         label="Charge left",
         signed=True,
-        formula="start_charge - used",
+        formula="start_state_of_charge - charge_used_share",
         needs=("capacity",),
     ),
 ]
@@ -88,9 +90,11 @@ ExpectedEndurance: TypeAlias = Annotated[
         needs=("cells", "capacity"),
     ),
 ]
-MeanCurrent: TypeAlias = Annotated[Array, Quantity("A", "Average current.", signed=True, formula="charge / duration")]
+MeanCurrent: TypeAlias = Annotated[
+    Array, Quantity("A", "Average current.", signed=True, formula="charge_used / duration")
+]
 MeanVoltage: TypeAlias = Annotated[
-    Array, Quantity("V", "Average voltage, weighted by charge.", formula="energy / charge")
+    Array, Quantity("V", "Average voltage, weighted by charge.", formula="energy_used / charge_used")
 ]
 MedianPower: TypeAlias = Annotated[
     Array, Quantity("W", "Power exceeded half of the time.", signed=True, method=BY_TIME)
@@ -134,8 +138,8 @@ PowerDeviation: TypeAlias = Annotated[
         "Mean power over its prediction, less 1.",
         label="Power off prediction",
         signed=True,
-        formula="mean_power / predicted_power - 1",
-        needs=("predicted_power",),
+        formula="mean_power / predicted_mean_power - 1",
+        needs=("predicted_mean_power",),
     ),
 ]
 EnduranceDeviation: TypeAlias = Annotated[
@@ -156,8 +160,8 @@ CurrentDeviation: TypeAlias = Annotated[
         "Peak current over its prediction, less 1.",
         label="Current off prediction",
         signed=True,
-        formula="peak_current / predicted_current - 1",
-        needs=("predicted_current",),
+        formula="peak_current / predicted_peak_current - 1",
+        needs=("predicted_peak_current",),
     ),
 ]
 UsualStep: TypeAlias = Annotated[

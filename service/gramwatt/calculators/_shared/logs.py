@@ -66,7 +66,7 @@ CurrentScale: TypeAlias = Annotated[
         at_most=10,
         default=1,
         default_u=0.05,
-        follows=("scale_used",),
+        follows=("current_scale_used",),
     ),
 ]
 CurrentOffset: TypeAlias = Annotated[
@@ -125,6 +125,7 @@ Begin: TypeAlias = Annotated[
         "s",
         "Samples before this time from the first sample are left out.",
         label="Use samples from",
+        synonyms=("begin", "start"),
         group=Group.RECORDING,
         at_least=0,
         at_most=36_000,
@@ -137,6 +138,7 @@ End: TypeAlias = Annotated[
         "s",
         "Samples after this time from the first sample are left out.",
         label="Use samples until",
+        synonyms=("end", "stop"),
         group=Group.RECORDING,
         at_most=36_000,
     ),
@@ -154,29 +156,33 @@ REASONS: Final = (
     "before-the-header",
 )
 """Why part of a recording was left out: the cell is no number or out of bounds; the row has no time, a repeated time or
-an earlier one; voltage or current is missing; the row is outside begin and end; the step after it is a gap; the line is
-above the header."""
+an earlier one; voltage or current is missing; the row is outside start time and end time; the step after it is a gap;
+the line is above the header."""
 
 
 @dataclass(frozen=True, slots=True)
 class LeftOut:
     """Samples left out of a recording for one reason."""
 
-    reason: Annotated[IndexArray, Choice(REASONS, "Reason.", method="see the inputs longest gap, begin and end")]
-    count: Annotated[Array, Count("Number of samples.", at_least=0, at_most=5_000_000, method="counted")]
+    reason: Annotated[
+        IndexArray, Choice(REASONS, "Reason.", method="see the inputs longest gap, start time and end time")
+    ]
+    sample_count: Annotated[Array, Count("Number of samples.", at_least=0, at_most=5_000_000, method="counted")]
     first_row: Annotated[
         Array,
         Count("Row of the first, from 1.", at_least=0, at_most=5_000_000, optional=True, method="counted"),
     ]
-    what: Annotated[StringArray, Text("The column and its content in that row.", optional=True)]
+    first_cell: Annotated[StringArray, Text("The column and its content in that row.", optional=True)]
 
 
 @dataclass(frozen=True, slots=True)
 class PunchOut:
     """One burst of high current."""
 
-    start: Annotated[Array, Quantity("s", "Time of its start from the first sample.", method="see length")]
-    length: Annotated[
+    punch_start_time: Annotated[
+        Array, Quantity("s", "Time of its start from the first sample.", method="see punch duration")
+    ]
+    punch_duration: Annotated[
         Array,
         Quantity("s", "Duration.", method="current above a threshold between its usual and its high values"),
     ]
@@ -184,7 +190,7 @@ class PunchOut:
     peak_power: Annotated[
         Array, Quantity("W", "Maximum power.", signed=True, method="maximum of voltage times current", optional=True)
     ]
-    sag: Annotated[
+    voltage_sag: Annotated[
         Array,
         Quantity(
             "V",

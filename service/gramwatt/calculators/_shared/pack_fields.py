@@ -54,7 +54,7 @@ Parallel: TypeAlias = Annotated[
         at_least=1,
         at_most=100,
         default=1,
-        synonyms=("parallel_cells",),
+        synonyms=("parallel",),
     ),
 ]
 Capacity: TypeAlias = Annotated[Array, CAPACITY]
@@ -71,13 +71,21 @@ Chemistry: TypeAlias = Annotated[
     ),
 ]
 STATE_OF_CHARGE: Final = Quantity(
-    "%", "Charge in the pack.", group=Group.PACK, at_least=0, at_most=100, default=50, synonyms=("soc",)
+    "%",
+    "Charge in the pack. Half by default, the middle of a flight: at a given power, current rises as a pack empties.",
+    group=Group.PACK,
+    at_least=0,
+    at_most=100,
+    default=50,
+    synonyms=("soc",),
 )
 StateOfCharge: TypeAlias = Annotated[Array, STATE_OF_CHARGE]
 FreshCharge: TypeAlias = Annotated[
     Array,
     dataclasses.replace(
-        STATE_OF_CHARGE, description="Charge in the pack; a full pack gives the highest current.", default=100
+        STATE_OF_CHARGE,
+        description="Charge in the pack. Full by default, which gives the highest current.",
+        default=100,
     ),
 ]
 StartCharge: TypeAlias = Annotated[
@@ -90,7 +98,7 @@ StartCharge: TypeAlias = Annotated[
         above=0,
         at_most=100,
         default=100,
-        synonyms=("start_soc", "initial_charge"),
+        synonyms=("start_soc", "start_charge", "initial_charge"),
     ),
 ]
 Reserve: TypeAlias = Annotated[

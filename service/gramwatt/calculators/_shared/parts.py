@@ -37,12 +37,12 @@ RULE_NAMES: Final = (
 
 
 def _is_read_alone(given: Any) -> BoolArray:
-    """Return whether (N,) each mass was read by itself; so it is without the input ``readings``."""
-    readings = getattr(given, "readings", np.zeros(1, dtype=np.intp))
+    """Return whether (N,) each mass was read by itself; so it is without the input ``weighing_method``."""
+    readings = getattr(given, "weighing_method", np.zeros(1, dtype=np.intp))
     return np.asarray(readings == READINGS.index("each"))
 
 
-DISPLAY: Final = Display("resolution", applies=_is_read_alone)
+DISPLAY: Final = Display("scale_resolution", applies=_is_read_alone)
 MASS: Final = Quantity("g", "Mass of one piece, as read.", at_least=0, at_most=1e6, display=DISPLAY)
 
 
@@ -105,18 +105,19 @@ Limit: TypeAlias = Annotated[
         above=0,
         at_most=1e6,
         optional=True,
-        synonyms=("weight_limit", "max_mass", "mtom"),
+        synonyms=("limit", "weight_limit", "max_mass", "mtom"),
     ),
 ]
 Comparison: TypeAlias = Annotated[
     IndexArray,
     Choice(
         weighing.COMPARISONS,
-        "Whether the limit itself is allowed (at_most) or not (below), for a custom rule.",
+        "Whether the limit itself is allowed (at-most) or not (below), for a custom rule.",
         option_labels=("less than the limit", "the limit or less"),
         label="Limit comparison",
         group=Group.WEIGHT,
         optional=True,
+        synonyms=("comparison",),
     ),
 ]
 Resolution: TypeAlias = Annotated[
@@ -129,16 +130,16 @@ Resolution: TypeAlias = Annotated[
         at_least=0,
         at_most=1000,
         default=1,
-        synonyms=("readability",),
+        synonyms=("resolution", "readability"),
     ),
 ]
 
 LIMITS: Final[tuple[Assumption[Any], ...]] = (
     Assumption(
-        "limit", "the limit of the rule; 250 g for a custom rule", lambda given: weighing.RULE_LIMIT[given.rule]
+        "mass_limit", "the limit of the rule; 250 g for a custom rule", lambda given: weighing.RULE_LIMIT[given.rule]
     ),
     Assumption(
-        "comparison",
+        "limit_comparison",
         "the comparison of the rule; below for a custom rule",
         lambda given: weighing.RULE_COMPARISON[given.rule],
     ),
@@ -146,14 +147,14 @@ LIMITS: Final[tuple[Assumption[Any], ...]] = (
 RULE_SETS_LIMIT: Final[Caution[Any, Any]] = Caution(
     "rule-sets-limit",
     "The chosen rule sets limit and comparison; those that were given with it were not used.",
-    when=lambda given, found: weighing.rule_overrides(given.rule, given.limit, given.comparison),
+    when=lambda given, found: weighing.rule_overrides(given.rule, given.mass_limit, given.limit_comparison),
 )
 LIMIT_ASSUMED: Final[Caution[Any, Any]] = Caution(
     "limit-assumed",
-    "No limit was given: {limit} is assumed.",
+    "No limit was given: {mass_limit} is assumed.",
     when=lambda given, found: given.rule == weighing.CUSTOM,
     severity="low",
-    assumed="limit",
+    assumed="mass_limit",
 )
 ALL_ON_BOARD: Final[Caution[Any, Any]] = Caution(
     "all-on-board",
@@ -250,4 +251,4 @@ def variance_with_pack(given: Any) -> Array:
     weighed = np.isfinite(given.dry_mass)
     readings = (given.parts.count**2).sum(axis=1) + weighed + 1  # of the parts, the dry mass, the pack
     stated = stated_variance(given.parts.count, given.parts.mass_u) + np.where(weighed, given.dry_mass_u**2, 0.0)
-    return np.asarray(readings * statistics.reading_uncertainty(given.resolution) ** 2 + stated)
+    return np.asarray(readings * statistics.reading_uncertainty(given.scale_resolution) ** 2 + stated)

@@ -13,7 +13,7 @@ from gramwatt.physics import constants
 
 PACK: Final = ("cells", "capacity")
 
-LAW = "reference_power * (mass / reference_mass)**mass_exponent * sqrt(STANDARD_AIR_DENSITY / air_density)"
+LAW = "power_at_mean_mass * (mass / mean_mass)**mass_exponent * sqrt(STANDARD_AIR_DENSITY / air_density)"
 
 FLIGHT_POWER = (
     "the constant power at which the pack, by the model of endurance, takes as long from full down to the charge used "
@@ -38,7 +38,7 @@ SCATTER = "sqrt(sum of squared residuals of ln power / (n - 2)) for n flights; n
 
 PowerAtMass: TypeAlias = Annotated[
     Array,
-    Quantity("W", "Average power at this mass, in this air.", label="Average power at this mass", formula=LAW),
+    Quantity("W", "Average power at this mass, in this air.", label="Average power", formula=LAW),
 ]
 Endurance: TypeAlias = Annotated[
     Array,
@@ -47,7 +47,7 @@ Endurance: TypeAlias = Annotated[
     ),
 ]
 EnergyDelivered: TypeAlias = Annotated[
-    Array, Quantity("Wh", "Energy drawn from that pack.", formula="power_at_mass * endurance", needs=PACK)
+    Array, Quantity("Wh", "Energy drawn from that pack.", formula="mean_power * endurance", needs=PACK)
 ]
 MassExponent: TypeAlias = Annotated[Array, Quantity("1", "x in power ~ mass^x.", signed=True, method=SLOPE)]
 Scatter: TypeAlias = Annotated[
@@ -57,8 +57,8 @@ ReferencePower: TypeAlias = Annotated[
     Array,
     Quantity(
         "W",
-        "Average power at the reference mass in standard air.",
-        label="Power at reference mass",
+        "Average power at the mean mass, in standard air.",
+        label="Average power at mean mass",
         method=REFERENCE_POWER,
     ),
 ]

@@ -22,7 +22,7 @@ class Extremes(NamedTuple):
 
     lowest_voltage: float
     """Minimum voltage as recorded [V]."""
-    lowest_at: float
+    lowest_voltage_time: float
     """Its time from the first sample [s]."""
     highest_voltage: float
     """Maximum voltage as recorded [V]."""

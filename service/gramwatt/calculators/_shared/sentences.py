@@ -37,8 +37,14 @@ def judge_rating(
 
 PACK_DETAILS: Final = ("{loaded_voltage} under this load, {loaded_cell_voltage} per cell.", "That is {c_rate}.")
 PACK_CURRENT: Final[tuple[Sentence[Any, Any], ...]] = (
-    *judge_rating("Draws {current}", "rating_used", "the pack's rating", PACK_DETAILS, lambda found: found.rating_used),
-    Sentence("Draws {current:range}", details=PACK_DETAILS),
+    *judge_rating(
+        "Draws {pack_current}",
+        "discharge_rating_share",
+        "the pack's rating",
+        PACK_DETAILS,
+        lambda found: found.discharge_rating_share,
+    ),
+    Sentence("Draws {pack_current:range}", details=PACK_DETAILS),
 )
 
 
@@ -65,13 +71,17 @@ FULL_THROTTLE: Final[tuple[Sentence[Any, Any], ...]] = (
         verdict="bad",
     ),
     Sentence(
-        "{motor_current} per motor: over the controller's rating, {controller_used} of it",
+        "{motor_current} per motor: over the controller's rating, {controller_rating_share} of it",
         details=("{pack_current} from the pack.", *THRUST_DETAILS),
-        when=lambda given, found: found.controller_used > 1,
+        when=lambda given, found: found.controller_rating_share > 1,
         verdict="bad",
     ),
     *judge_rating(
-        "Draws {pack_current}", "rating_used", "the pack's rating", THRUST_DETAILS, lambda found: found.rating_used
+        "Draws {pack_current}",
+        "discharge_rating_share",
+        "the pack's rating",
+        THRUST_DETAILS,
+        lambda found: found.discharge_rating_share,
     ),
     Sentence("{thrust} of thrust at {pack_current}", details=THRUST_DETAILS[1:]),
     Sentence("{thrust:range} of thrust"),
@@ -79,21 +89,21 @@ FULL_THROTTLE: Final[tuple[Sentence[Any, Any], ...]] = (
 
 FLIGHT: Final[Sentence[Any, Any]] = Sentence(
     "Flies {endurance:range}",
-    details=("At {power}, until the {ended_by}.", "{energy_delivered} at {mean_voltage} on average."),
+    details=("At {mean_power}, until the {ended_by}.", "{energy_used} at {mean_voltage} on average."),
 )
 OTHER_FLIGHT: Final[Sentence[Any, Any]] = Sentence(
     "Flies {endurance:range}",
-    details=("That is {duration_ratio} times as long as the measured flight.", "It draws {implied_power} on average."),
+    details=("That is {duration_ratio} times as long as the measured flight.", "It draws {mean_power} on average."),
 )
 
 HOVER: Final[tuple[Sentence[Any, Any], ...]] = (
     dataclasses.replace(  # without an interference factor the number of motors is impossible, not the hover
-        CANNOT_HOVER, when=lambda given, found: _is_grounded(given, found) & ~np.isnan(found.interference)
+        CANNOT_HOVER, when=lambda given, found: _is_grounded(given, found) & ~np.isnan(found.interference_factor)
     ),
     Sentence(
         "Hovers on {hover_power:range}",
         details=(
-            "{current} from the pack.",
+            "{pack_current} from the pack.",
             "Throttle in hover: {hover_throttle}.",
             "Power loading {power_loading}.",
         ),
@@ -103,23 +113,23 @@ HOVER: Final[tuple[Sentence[Any, Any], ...]] = (
 
 def _judge_margin(when: Callable[[Any], BoolArray], *more: str) -> tuple[Sentence[Any, Any], ...]:
     """Return the sentences about a margin where ``when`` holds, with ``more`` details."""
-    details = ("{total} in all, give or take {expanded_uncertainty:rough}.", *more)
+    details = ("{total_mass} in all, give or take {expanded_mass_uncertainty:rough}.", *more)
     return (
         Sentence(
-            "Under the limit: {margin:magnitude} below it",
+            "Under the limit: {mass_margin:magnitude} below it",
             details=details,
             when=lambda given, found: when(given) & (found.verdict == weighing.UNDER),
             verdict="good",
         ),
         Sentence(
-            "Over the limit: {margin:magnitude} above it",
+            "Over the limit: {mass_margin:magnitude} above it",
             details=details,
             when=lambda given, found: when(given) & (found.verdict == weighing.OVER),
             verdict="bad",
         ),
         Sentence(
-            "Too close to call: {margin:magnitude} from the limit",
-            details=(*details, "It is met with a probability of {probability_under}."),
+            "Too close to call: {mass_margin:magnitude} from the limit",
+            details=(*details, "It is met with a probability of {probability_under_limit}."),
             when=lambda given, found: when(given),
             verdict="close",
         ),
@@ -127,41 +137,41 @@ def _judge_margin(when: Callable[[Any], BoolArray], *more: str) -> tuple[Sentenc
 
 
 def _is_overridden(given: Any) -> BoolArray:
-    return weighing.rule_overrides(given.rule, given.limit, given.comparison)
+    return weighing.rule_overrides(given.rule, given.mass_limit, given.limit_comparison)
 
 
 MASS_MARGIN: Final[tuple[Sentence[Any, Any], ...]] = (
     *_judge_margin(_is_overridden),
-    *_judge_margin(lambda given: ~_is_overridden(given), "The limit is {limit}."),
+    *_judge_margin(lambda given: ~_is_overridden(given), "The limit is {mass_limit}."),
 )
 
 USED_DETAILS: Final = (
-    "{energy} in {duration}: {mean_power} on average, {peak_current} at the peak.",
+    "{energy_used} in {duration}: {mean_power} on average, {peak_current} at the peak.",
     "The reserve is reached at {landing_time}.",
 )
 FLIGHT_LOG: Final[tuple[Sentence[Any, Any], ...]] = (
     Sentence(
         "More charge was recorded than the pack held",
         details=(USED_DETAILS[0], "Check the capacity, the charge at take-off and the current sensor."),
-        when=lambda given, found: found.remaining < 0,
+        when=lambda given, found: found.end_state_of_charge < 0,
         verdict="bad",
     ),
     Sentence(
-        "Flown into the reserve: {remaining} left at the end",
+        "Flown into the reserve: {end_state_of_charge} left at the end",
         details=USED_DETAILS,
-        when=lambda given, found: found.remaining < given.reserve,
+        when=lambda given, found: found.end_state_of_charge < given.reserve,
         verdict="bad",
     ),
-    Sentence("Landed with {remaining} left, above the reserve", details=USED_DETAILS, verdict="good"),
+    Sentence("Landed with {end_state_of_charge} left, above the reserve", details=USED_DETAILS, verdict="good"),
     Sentence(
-        "Used {energy} in {duration}",
+        "Used {energy_used} in {duration}",
         details=("{mean_power} on average, {peak_power} and {peak_current} at the peak.",),
     ),
 )
 
 POWER_FIT: Final[tuple[Sentence[Any, Any], ...]] = (
     Sentence(
-        "Draws {power_at_mass:range} on average",
+        "Draws {mean_power:range} on average",
         details=(
             "At {mass}; flights used: {flights_used}.",
             "With that pack it flies {endurance}.",

@@ -16,7 +16,7 @@ POINTS: Final = 41
 
 def get_limit(given: Any, found: Any) -> Array:
     """Return the mass limit in force [kg] (N,)."""
-    return weighing.limit_in_force(given.rule, given.limit, given.comparison)[0]
+    return weighing.limit_in_force(given.rule, given.mass_limit, given.limit_comparison)[0]
 
 
 def trace_thrust(given: Any, found: Any) -> tuple[TracedLine, ...]:
@@ -49,6 +49,8 @@ CHARTS: Final = (
         title="Thrust against throttle",
     ),
     BarChart(
-        ("endurance", "margin", "thrust_to_weight", "capped_current"), table="by_setup", title="Setups side by side"
+        ("endurance", "mass_margin", "thrust_to_weight", "capped_pack_current"),
+        table="by_setup",
+        title="Setups side by side",
     ),
 )

@@ -29,14 +29,14 @@ class SetupResults:
         Array,
         Quantity("g", "All-up mass.", label="All-up mass", method="parts, dry mass, pack, propellers, added mass"),
     ]
-    margin: Annotated[
+    mass_margin: Annotated[
         Array,
         Quantity(
             "g", "Margin below the limit.", label="Margin below the limit", signed=True, at_most=1e6, method=MARGIN
         ),
     ]
     verdict: Annotated[IndexArray, Choice(weighing.VERDICTS, "Under the limit?", label="Verdict", method=MARGIN)]
-    probability_under: Annotated[
+    probability_under_limit: Annotated[
         Array,
         Quantity(
             "%",
@@ -59,7 +59,7 @@ class SetupResults:
     hover_throttle: Annotated[
         Array, Quantity("%", "Throttle in hover.", label="Hover throttle", at_most=100, method=FULL_THROTTLE)
     ]
-    average_power: Annotated[Array, Quantity("W", "Average power in flight.", label="Average power", method=AVERAGE)]
+    mean_power: Annotated[Array, Quantity("W", "Average power in flight.", label="Average power", method=AVERAGE)]
     endurance: Annotated[
         Array, Quantity("min", "Flight time.", label="Flight time", method="as in endurance, at the average power")
     ]
@@ -79,7 +79,7 @@ class SetupResults:
             method=FULL_THROTTLE,
         ),
     ]
-    current: Annotated[
+    pack_current: Annotated[
         Array,
         Quantity(
             "A",
@@ -92,7 +92,7 @@ class SetupResults:
     capped_thrust: Annotated[
         Array, Quantity("gf", "Thrust at the throttle cap.", label="Capped thrust", method=FULL_THROTTLE)
     ]
-    capped_current: Annotated[
+    capped_pack_current: Annotated[
         Array,
         Quantity("A", "Current from the pack at the throttle cap.", label="Capped pack current", method=FULL_THROTTLE),
     ]
@@ -104,11 +104,11 @@ class SetupResults:
         Array,
         Quantity("C", "C-rate at the throttle cap.", label="C-rate", method="capped current over capacity"),
     ]
-    rating_used: Annotated[
+    discharge_rating_share: Annotated[
         Array,
         Quantity("%", "Share of the pack's rating.", label="C rating used", method="C-rate over discharge rating"),
     ]
-    controller_used: Annotated[
+    controller_rating_share: Annotated[
         Array,
         Quantity(
             "%",
@@ -153,7 +153,7 @@ class SetupResults:
             method=DIFFERENCE,
         ),
     ]
-    thrust_change_share: Annotated[
+    capped_thrust_change_share: Annotated[
         Array,
         Quantity(
             "%",
@@ -163,7 +163,7 @@ class SetupResults:
             method=DIFFERENCE,
         ),
     ]
-    current_change_share: Annotated[
+    capped_pack_current_change_share: Annotated[
         Array,
         Quantity(
             "%",

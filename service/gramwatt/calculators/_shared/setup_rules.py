@@ -14,14 +14,21 @@ def _results(*names: str) -> tuple[str, ...]:
     return tuple(f"by_setup.{name}" for name in names)
 
 
-MASS: Final = _results("mass", "margin", "verdict", "probability_under")
+MASS: Final = _results("mass", "mass_margin", "verdict", "probability_under_limit")
 HOVER: Final = _results("hover_power", "hover_current", "hover_throttle")
-FLIGHT: Final = _results("average_power", "endurance", "ended_by")
-UNCAPPED: Final = _results("thrust", "thrust_to_weight", "current")
+FLIGHT: Final = _results("mean_power", "endurance", "ended_by")
+UNCAPPED: Final = _results("thrust", "thrust_to_weight", "pack_current")
 AT_CAP: Final = _results(
-    *("capped_thrust", "capped_current", "capped_cell_voltage", "c_rate", "rating_used", "controller_used"),
+    *(
+        "capped_thrust",
+        "capped_pack_current",
+        "capped_cell_voltage",
+        "c_rate",
+        "discharge_rating_share",
+        "controller_rating_share",
+    ),
 )
-CAPPED: Final = (*AT_CAP, *_results("thrust_change_share", "current_change_share"))
+CAPPED: Final = (*AT_CAP, *_results("capped_thrust_change_share", "capped_pack_current_change_share"))
 MASS_CHANGES: Final = _results("mass_change", "mass_change_share")
 RULES: Final[tuple[Rule[Any, Any], ...]] = (
     Rule(
@@ -32,7 +39,7 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
         partly=drivetrain.BENCH_PARTLY_IMPOSSIBLE,
     ),
     Rule(
-        "nothing-left",
+        "no-mass-left",
         "{by_setup.name}: the added mass takes away more than the craft weighs. Check its sign and its unit.",
         when=lambda given, found: np.isnan(found.by_setup.mass),
         results=(*MASS, *MASS_CHANGES, *HOVER, *FLIGHT, *_results("thrust_to_weight")),
@@ -53,7 +60,7 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
         results=("by_setup.throttle_cap", *CAPPED),
     ),
     Rule(
-        "matches-a-match",
+        "matched-setup-has-no-cap",
         "{by_setup.name}: the setup to match has no throttle cap of its own. Match one that has, or that flies without "
         "a cap.",
         when=lambda given, found: setups.matches_a_match(given) & ~setups.matches_itself(given),
@@ -84,8 +91,8 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
     Rule(
         "none-under-limit",
         "No setup that is certainly under the mass limit has a flight time.",
-        when=lambda given, found: np.isnan(found.longest_under_limit),
-        results=("longest_under_limit", "setup_under_limit"),
+        when=lambda given, found: np.isnan(found.longest_endurance_under_limit),
+        results=("longest_endurance_under_limit", "longest_setup_under_limit"),
         partly="no setup that is certainly under the mass limit has a flight time",
     ),
     Rule(
@@ -96,26 +103,31 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
         partly="full throttle does not lift the craft with {by_setup.name}",
     ),
     Rule(
-        "nothing-to-fly-on",
+        "no-mean-power",
         "{by_setup.name}: there is no average power without a hover. Give the average power.",
-        when=lambda given, found: np.isnan(found.by_setup.average_power),
+        when=lambda given, found: np.isnan(found.by_setup.mean_power),
         results=FLIGHT,
         missing=True,
     ),
     Rule(
         "power-beyond-pack",
-        "{by_setup.name}: the pack cannot deliver the average power of {by_setup.average_power}.",
+        "{by_setup.name}: the pack cannot deliver the average power of {by_setup.mean_power}.",
         when=lambda given, found: np.isnan(found.by_setup.endurance),
         results=FLIGHT,
         partly="{by_setup.name} cannot deliver the average power",
     ),
     Rule(
-        "no-comparison",
+        "no-figures-to-compare",
         "{by_setup.name}: a comparison requires figures here and of the first setup; see the reasons for each.",
         when=lambda given, found: _lacks_comparison(found.by_setup),
         results=(
             *MASS_CHANGES,
-            *_results("endurance_change", "endurance_change_share", "thrust_change_share", "current_change_share"),
+            *_results(
+                "endurance_change",
+                "endurance_change_share",
+                "capped_thrust_change_share",
+                "capped_pack_current_change_share",
+            ),
         ),
         partly="{by_setup.name}, or the first setup, has no figures to compare",
         severity="medium",
@@ -124,7 +136,7 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
         "no-rating",
         "{by_setup.name}: the discharge rating of the pack was not given.",
         when=lambda given, found: np.isnan(setups.pick_pack(given, "discharge_rating")),
-        results=_results("rating_used"),
+        results=_results("discharge_rating_share"),
         severity="low",
         missing=True,
     ),
@@ -132,36 +144,36 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
 
 
 def _lacks_comparison(found: Any) -> BoolArray:
-    shares = (found.mass_change_share, found.endurance_change_share, found.thrust_change_share)
+    shares = (found.mass_change_share, found.endurance_change_share, found.capped_thrust_change_share)
     return np.asarray(~np.isfinite(sum(shares)))
 
 
 LIMITS_EXCEEDED: Final[tuple[Caution[Any, Any], ...]] = (
     Caution(
         "over-limit",
-        "{by_setup.name}: {by_setup.mass}, over the mass limit (margin {by_setup.margin}).",
+        "{by_setup.name}: {by_setup.mass}, over the mass limit (margin {by_setup.mass_margin}).",
         when=lambda given, found: found.by_setup.verdict == weighing.OVER,
         severity="high",
     ),
     Caution(
-        "too-close",
-        "{by_setup.name}: {by_setup.mass}, too close to the mass limit to call (margin {by_setup.margin}). Weigh the "
-        "finished craft as a whole.",
+        "too-close-to-call",
+        "{by_setup.name}: {by_setup.mass}, too close to the mass limit to call (margin {by_setup.mass_margin}). Weigh "
+        "the finished craft as a whole.",
         when=lambda given, found: found.by_setup.verdict == weighing.TOO_CLOSE,
         severity="high",
     ),
     Caution(
         cautions.OVER_RATING.code,
-        "{by_setup.name}: at {by_setup.throttle_cap} throttle the load is {by_setup.rating_used} of the continuous "
-        "rating of the pack.",
-        when=lambda given, found: found.by_setup.rating_used > 1,
+        "{by_setup.name}: at {by_setup.throttle_cap} throttle the load is {by_setup.discharge_rating_share} of the "
+        "continuous rating of the pack.",
+        when=lambda given, found: found.by_setup.discharge_rating_share > 1,
         severity="high",
     ),
     Caution(
-        "over-controller",
-        "{by_setup.name}: at {by_setup.throttle_cap} throttle a motor draws {by_setup.controller_used} of the "
+        "over-controller-rating",
+        "{by_setup.name}: at {by_setup.throttle_cap} throttle a motor draws {by_setup.controller_rating_share} of the "
         "controller's continuous rating.",
-        when=lambda given, found: found.by_setup.controller_used > 1,
+        when=lambda given, found: found.by_setup.controller_rating_share > 1,
         severity="high",
     ),
     Caution(
@@ -203,18 +215,18 @@ def _is_longest_over(found: Any) -> BoolArray:
 
 SENTENCES: Final[tuple[Sentence[Any, Any], ...]] = (
     Sentence(
-        "Flies longest with {setup_under_limit}, under the mass limit: {longest_endurance:range}",
-        when=lambda given, found: found.longest_under_limit == found.longest_endurance,
+        "Flies longest with {longest_setup_under_limit}, under the mass limit: {longest_endurance:range}",
+        when=lambda given, found: found.longest_endurance_under_limit == found.longest_endurance,
         verdict="good",
     ),
     Sentence(
-        "Under the mass limit {setup_under_limit} flies longest: {longest_under_limit:range}",
+        "Under the mass limit {longest_setup_under_limit} flies longest: {longest_endurance_under_limit:range}",
         details=("{longest_setup} flies {longest_endurance}, but is over the limit.",),
-        when=lambda given, found: _is_longest_over(found) & ~np.isnan(found.longest_under_limit),
+        when=lambda given, found: _is_longest_over(found) & ~np.isnan(found.longest_endurance_under_limit),
         verdict="good",
     ),
     Sentence(
-        "Under the mass limit {setup_under_limit} flies longest: {longest_under_limit:range}",
+        "Under the mass limit {longest_setup_under_limit} flies longest: {longest_endurance_under_limit:range}",
         details=("{longest_setup} flies {longest_endurance}, but is too close to the limit to call.",),
         verdict="good",
     ),

@@ -57,7 +57,7 @@ class Setup:
             synonyms=("throttle_limit", "max_throttle"),
         ),
     ]
-    match: Annotated[
+    match_quantity: Annotated[
         IndexArray,
         Choice(
             MATCHES,
@@ -65,6 +65,7 @@ class Setup:
             "another setup at its own cap.",
             label="Match",
             optional=True,
+            synonyms=("match",),
         ),
     ]
     match_setup: Annotated[
@@ -114,8 +115,8 @@ StateOfCharge: TypeAlias = Annotated[
     Array,
     Quantity(
         "%",
-        "Charge at take-off and at full throttle.",
-        label="Charge",
+        "Charge in the pack at take-off and at full throttle. Full by default.",
+        label="State of charge",
         group=Group.PACK,
         above=0,
         at_most=100,
@@ -158,7 +159,7 @@ def find_matching(given: Any) -> BoolArray:
     """Return where (N, M) the throttle cap of a setup is to match another setup."""
     if not has_setups(given):
         return np.zeros(given.packs.cells.shape, dtype=np.bool_)
-    return np.asarray((given.setups.match >= 0) | (given.setups.match_setup >= 0))
+    return np.asarray((given.setups.match_quantity >= 0) | (given.setups.match_setup >= 0))
 
 
 def matches_itself(given: Any) -> BoolArray:
@@ -236,7 +237,7 @@ def weigh(given: Any, chosen: Chosen) -> tuple[Array, Array]:
     craft_mass = dry_mass + (given.parts.mass * given.parts.count).sum(axis=1)
     of_propellers, of_propellers_u, readings = propellers.get_mass(given, chosen.propeller)
     mass = column(craft_mass) + chosen.pack.mass + of_propellers + chosen.added_mass
-    by_display = readings * reading_uncertainty(column(given.resolution))
+    by_display = readings * reading_uncertainty(column(given.scale_resolution))
     stated = chosen.pack.mass_u**2 + of_propellers_u**2 + chosen.added_mass_u**2
     variance = column(parts.variance_with_pack(given)) + by_display**2 + stated
     return np.where(mass > 0, mass, np.nan), np.sqrt(variance)
@@ -288,9 +289,11 @@ def find_throttle(given: Any, chosen: Chosen, mass: Array, source: dict[str, Arr
         return Throttle(chosen.stated_cap, full, capped)
     target = _get_target(given)
     thrust = pick(capped.thrust, target)
-    thrust = np.where(given.setups.match == MATCHES.index("thrust"), thrust, thrust / pick(mass, target) * mass)
+    thrust = np.where(
+        given.setups.match_quantity == MATCHES.index("thrust"), thrust, thrust / pick(mass, target) * mass
+    )
     speed = np.where(
-        given.setups.match <= MATCHES.index("rotor-speed"),  # or -1, where only the other setup is named
+        given.setups.match_quantity <= MATCHES.index("rotor-speed"),  # or -1, where only the other setup is named
         pick(capped.rotor_speed, target),
         craft.speed_at_thrust(chosen.drive, thrust),
     )

@@ -70,14 +70,23 @@ TargetPackResistance: TypeAlias = Annotated[
     Array, _resistance("resistance of the whole pack to match, with its leads.")
 ]
 TargetSpeed: TypeAlias = Annotated[
-    Array, pack_fields.optional_quantity("rpm", "Target: maximum speed without load.", group=Group.TARGET, at_most=1e6)
+    Array,
+    pack_fields.optional_quantity(
+        "rpm",
+        "Target: maximum speed without load.",
+        label="Target no-load speed",
+        synonyms=("target_speed",),
+        group=Group.TARGET,
+        at_most=1e6,
+    ),
 ]
 TargetTipMach: TypeAlias = Annotated[
     Array,
     pack_fields.optional_quantity(
         "1",
         "Target: maximum tip Mach number without load; requires the diameter.",
-        label="Target tip Mach number",
+        label="Target no-load tip Mach",
+        synonyms=("target_tip_mach",),
         group=Group.TARGET,
         at_most=2,
     ),
@@ -97,5 +106,8 @@ TargetThrustToWeight: TypeAlias = Annotated[
     ),
 ]
 TargetCurrent: TypeAlias = Annotated[
-    Array, pack_fields.optional_quantity("A", "Target: maximum current from the pack.", group=Group.TARGET, at_most=1e4)
+    Array,
+    pack_fields.optional_quantity(
+        "A", "Target: maximum current from the pack.", synonyms=("target_current",), group=Group.TARGET, at_most=1e4
+    ),
 ]

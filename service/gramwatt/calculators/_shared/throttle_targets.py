@@ -11,8 +11,8 @@ from gramwatt.model import Array, Assumption, BoolArray, IndexArray, Rule
 from gramwatt.physics import air, cells, constants, craft, motor_constants, pack, rotor
 
 SET_BY: Final = (
-    *("full-throttle", "kv-and-cells", "speed", "tip-mach"),
-    *("thrust", "thrust-to-weight", "current", "discharge-rating", "controller-rating"),
+    *("full-throttle", "kv-and-cells", "no-load-speed", "no-load-tip-mach"),
+    *("thrust", "thrust-to-weight", "pack-current", "discharge-rating", "controller-rating"),
 )
 
 SAG_SPREAD: Final = 0.16
@@ -27,8 +27,14 @@ Without sag and motor resistance it is 2."""
 def _is_given(given: Any) -> BoolArray:
     """Return which targets (8, N) of `SET_BY`, full throttle aside, are given; one to match always is."""
     rated_current = given.discharge_rating * given.capacity
-    targets = [given.kv, given.target_speed, given.target_tip_mach, given.target_thrust, given.target_thrust_to_weight]
-    stacked = np.stack([*targets, given.target_current, rated_current, given.controller_rating])
+    targets = [
+        given.kv,
+        given.target_no_load_speed,
+        given.target_no_load_tip_mach,
+        given.target_thrust,
+        given.target_thrust_to_weight,
+    ]
+    stacked = np.stack([*targets, given.target_pack_current, rated_current, given.controller_rating])
     return np.asarray(~np.isnan(stacked))
 
 
@@ -62,7 +68,7 @@ def lacks_mass(given: Any) -> BoolArray:
 
 def lacks_diameter(given: Any) -> BoolArray:
     """Return where (N,) a target tip Mach number is given without a diameter."""
-    return np.asarray(~np.isnan(given.target_tip_mach) & np.isnan(given.diameter))
+    return np.asarray(~np.isnan(given.target_no_load_tip_mach) & np.isnan(given.diameter))
 
 
 def is_other_size(given: Any) -> BoolArray:
@@ -159,7 +165,7 @@ def find_caps(given: Any) -> Array:
     """
     uncapped = given.kv * given.cells * given.cell_voltage
     sound = air.speed_of_sound(given.air_temperature)
-    by_tip = rotor.speed_at_tip_mach(given.target_tip_mach, given.diameter, sound)
+    by_tip = rotor.speed_at_tip_mach(given.target_no_load_tip_mach, given.diameter, sound)
     drive, source = drivetrain.drive_of(given), whole_craft.pack_of(given)
     weight = given.mass * constants.STANDARD_GRAVITY
     speeds = np.stack(
@@ -173,12 +179,12 @@ def find_caps(given: Any) -> Array:
     # A speed beyond what the pack can give is no limit.
     beyond = np.isnan(duties) & ~np.isnan(speeds) & whole_craft.knows_craft(given)
     thrust, thrust_to_weight, controller = np.where(beyond, np.inf, duties)
-    currents = np.stack([given.target_current, given.discharge_rating * given.capacity])
+    currents = np.stack([given.target_pack_current, given.discharge_rating * given.capacity])
     current, rating = craft.duty_at_pack_current(drive, currents, **source)
     return np.stack(
         [
             find_match(given),
-            given.target_speed / uncapped,
+            given.target_no_load_speed / uncapped,
             by_tip / uncapped,
             *(thrust, thrust_to_weight, current, rating, controller),
         ]
@@ -190,7 +196,7 @@ class Lowest(NamedTuple):
 
     cap: Array
     """Nan where a target cannot be used."""
-    set_by: IndexArray
+    cap_set_by: IndexArray
     """Its place in `SET_BY`, -1 without a cap."""
     match: Array
     """Of the target motor and pack alone."""
@@ -253,8 +259,8 @@ DRIVE_CAUTIONS: Final = (
 
 CAPPED: Final = (
     "throttle_cap",
-    "set_by",
-    "matched_kv",
+    "cap_set_by",
+    "effective_kv",
     "no_load_speed",
     "thrust_share",
     "power_share",
@@ -265,7 +271,7 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
         "bench-point-impossible",
         drivetrain.BENCH_IMPOSSIBLE,
         when=lambda given, found: drivetrain.is_bench_impossible(given),
-        results=("matching_cap", *CAPPED),
+        results=("matching_throttle_cap", *CAPPED),
         partly=drivetrain.BENCH_PARTLY_IMPOSSIBLE,
     ),
     Rule(

@@ -38,6 +38,7 @@ Offset: TypeAlias = Annotated[
         "Time in the video of the first sample.",
         label="Offset in the video",
         group=Group.VIDEO,
+        synonyms=("offset",),
         at_least=-36_000,
         at_most=36_000,
         default=0,
@@ -46,7 +47,16 @@ Offset: TypeAlias = Annotated[
 VideoBegin: TypeAlias = Annotated[
     Array,
     Quantity(
-        "s", "Time in the video of the first caption.", group=Group.VIDEO, at_least=0, at_most=36_000, optional=True
+        "s",
+        "Time in the video of the first caption.",
+        group=Group.VIDEO,
+        synonyms=(
+            "video_begin",
+            "begin",
+        ),
+        at_least=0,
+        at_most=36_000,
+        optional=True,
     ),
 ]
 VideoEnd: TypeAlias = Annotated[
@@ -55,6 +65,10 @@ VideoEnd: TypeAlias = Annotated[
         "s",
         "Time in the video after which there are no captions.",
         group=Group.VIDEO,
+        synonyms=(
+            "video_end",
+            "end",
+        ),
         above=0,
         at_most=36_000,
         optional=True,
@@ -66,6 +80,7 @@ Smoothing: TypeAlias = Annotated[
         "s",
         "Window of the running mean; peaks are not smoothed.",
         group=Group.VIDEO,
+        synonyms=("smoothing",),
         at_least=0,
         at_most=10,
         default=0.5,
@@ -78,6 +93,7 @@ Changes: TypeAlias = Annotated[
         "Maximum rate at which captions change.",
         label="Caption changes",
         group=Group.VIDEO,
+        synonyms=("changes",),
         at_least=0.1,
         at_most=120,
         default=4,
@@ -89,11 +105,15 @@ Template: TypeAlias = Annotated[
         f"Text of a caption: words, and fields in braces with their decimals, such as {{voltage:2}}. Fields: {FIELDS}.",
         label="Caption text",
         group=Group.VIDEO,
+        synonyms=(
+            "template",
+            "caption",
+        ),
         max_length=200,
         default=template.DEFAULT,
         pattern=template.TEMPLATE,
         form=f"words and fields in braces, each with 0 to 4 decimals or none: {FIELDS}; {{{{ and }}}} are braces",
-        like=(template.DEFAULT, "{power} W{line}{remaining} %"),
+        like=(template.DEFAULT, "{power} W{line}{state_of_charge} %"),
         check=template.compile_template,
     ),
 ]
@@ -103,6 +123,7 @@ Width: TypeAlias = Annotated[
         "Width of the video in pixels.",
         label="Video width",
         group=Group.VIDEO,
+        synonyms=("width",),
         at_least=64,
         at_most=8192,
         default=1920,
@@ -114,6 +135,7 @@ Height: TypeAlias = Annotated[
         "Height of the video in pixels.",
         label="Video height",
         group=Group.VIDEO,
+        synonyms=("height",),
         at_least=64,
         at_most=4320,
         default=1080,
@@ -121,12 +143,31 @@ Height: TypeAlias = Annotated[
 ]
 Place: TypeAlias = Annotated[
     IndexArray,
-    Choice(PLACES, "Position of the captions.", label="Caption position", group=Group.VIDEO, default="bottom-left"),
+    Choice(
+        PLACES,
+        "Position of the captions.",
+        label="Caption position",
+        group=Group.VIDEO,
+        synonyms=(
+            "place",
+            "position",
+        ),
+        default="bottom-left",
+    ),
 ]
 TextSize: TypeAlias = Annotated[
     Array,
     Quantity(
-        "%", "Height of a line over the height of the video.", group=Group.VIDEO, at_least=1, at_most=25, default=5
+        "%",
+        "Height of a line over the height of the video.",
+        group=Group.VIDEO,
+        synonyms=(
+            "text_size",
+            "font_size",
+        ),
+        at_least=1,
+        at_most=25,
+        default=5,
     ),
 ]
 SafeArea: TypeAlias = Annotated[
@@ -135,6 +176,10 @@ SafeArea: TypeAlias = Annotated[
         "%",
         "Margin at each edge over width and height of the video.",
         group=Group.VIDEO,
+        synonyms=(
+            "safe_area",
+            "margin",
+        ),
         at_least=0,
         at_most=25,
         default=5,
@@ -147,6 +192,7 @@ At: TypeAlias = Annotated[
         "Time in the video of a picture; default: the first frame with a caption.",
         label="Time of the picture",
         group=Group.VIDEO,
+        synonyms=("at",),
         at_least=0,
         at_most=36_000,
         optional=True,
