@@ -8,6 +8,8 @@ from __future__ import annotations
 import contextlib
 import functools
 import json
+import math
+import re
 from collections.abc import Iterator, Sequence
 from typing import Any
 
@@ -18,9 +20,25 @@ from hypothesis import strategies as st
 from jsonschema_rs import Draft202012Validator
 
 from gramwatt.engine import registry
+from gramwatt.engine.nested import read_column
 from gramwatt.engine.query_strings import find_query_example, fits_query, format_query_value
 from gramwatt.engine.response import get_declared_units
-from gramwatt.model import AnyCalculator, Choice, Count, Flag, Kind, NumberList, Quantity, RowName, Table, Text, units
+from gramwatt.engine.schemas import get_schema_name
+from gramwatt.model import (
+    AnyCalculator,
+    Choice,
+    Count,
+    Flag,
+    Kind,
+    NumberList,
+    Quantity,
+    RowName,
+    Table,
+    Text,
+    TimeSeries,
+    units,
+)
+from gramwatt.model.messages import InputError
 from gramwatt.web import create_app
 from gramwatt.web.openapi.document import build_document
 from web.contract_diff import Side
@@ -32,6 +50,7 @@ CALCULATORS = list(registry.load().values())
 CLIENT = create_app().test_client()
 ACCEPTED = {200, 404, 413}
 """404: no result for these inputs; 413: more work than one request may ask for. No schema can say either."""
+OUT_OF_BOUNDS = re.compile("Must be |Enter a finite number$|The standard uncertainty after ")
 by_calculator = pytest.mark.parametrize("calculator", CALCULATORS, ids=lambda calculator: str(calculator.name))
 few = settings(max_examples=12, deadline=None, suppress_health_check=list(HealthCheck))
 
@@ -78,50 +97,82 @@ def is_valid_text(schema: dict[str, Any], text: str) -> bool:
     return any(not find_errors(schema, reading) for reading in readings)
 
 
-def draw_cell(draw: st.DrawFn, kind: Kind, *, names: Sequence[str] = ()) -> Any:
-    """Draw what people may write for an input in JSON: sometimes wrong, in many forms."""
+def list_cells(kind: Kind) -> list[Any]:
+    """Return what people may write for an input in JSON, in many forms, valid and not."""
     match kind:
         case Quantity():
-            number = draw(draw_number(kind))
-            unit = draw(st.sampled_from([*units.compatible_units(kind.unit), "", "parsec"]))
-            sign = draw(st.sampled_from(["±", "+/-", "+-", "/-", " ± ", " +/- "]))
-            return draw(
-                st.sampled_from(
-                    [number, round(number), f"{number} {unit}", f"{number:.3e}{unit}", f"  {number:+}\u202f{unit} ",
-                     f"{number}{sign}0.1 {unit}", f"{number}{sign}1e-2", f"{number}", "", None, True]
-                )
-            )  # fmt: skip
+            return list(list_quantities(kind))
         case Count():
-            number = draw(st.integers(kind.at_least - 1, kind.at_most + 1))
-            return draw(st.sampled_from([number, float(number), f"{number}S", f"{number}s", f"{number}", number + 0.5]))
+            low, high = kind.at_least, kind.at_most
+            numbers = [low - 1, low, float(low), low + 0.5, high, high + 1]
+            return [*numbers, f"{low}S", f"{high}s", f"{high + 1}S", f"{low}", f"{low} S", "S", None, True, []]
         case Choice():
-            return draw(st.sampled_from([*kind.options, kind.options[0].upper(), "", 1]))
+            return [*kind.options, *kind.options, kind.options[0].upper(), "", 1, None]
         case Flag():
-            return draw(st.sampled_from([True, False, "true", 1, None]))
+            return [True, False, "true", 1, None]
         case Text():
-            return draw(st.sampled_from([*kind.like, "Motor µ 2,3", "x" * kind.max_length, "x" * 999, "", "a\nb", 5]))
-        case RowName():
-            return draw(st.sampled_from([*names, "nobody", "", 1]))
+            longest = "x" * kind.max_length
+            return [*kind.like, "Motor µ 2,3", longest, f"{longest}x", "", "a\nb", "a\u2028b", "\U0001f681", 5, None]
         case NumberList():
-            return [draw_cell(draw, kind.item) for _ in range(draw(st.integers(0, 3)))]
+            items = list_cells(kind.item)
+            return [[], items[:1], items[:1] * kind.max_length, items[:1] * (kind.max_length + 1), *zip_lists(items), 1]
         case Table():
-            return [draw_row(draw, kind) for _ in range(draw(st.integers(0, 2)))]
-    return None
+            rows = [*zip_rows(kind), {}, {"nonsense": 1}, 1]
+            return [[], *([row] for row in rows), rows[:1] * (kind.max_length + 1), {}]
+    return ["name", "", "x" * 81, 1]
 
 
-def draw_number(kind: Quantity) -> st.SearchStrategy[float]:
-    """Draw a number mostly within the bounds, with the bounds themselves and beyond."""
-    low, high = (bound if bound is not None else 0.0 for bound in (kind.at_least, kind.at_most))
-    low, high = low if kind.above is None else kind.above, high if kind.below is None else kind.below
-    middle = low + (high - low) / 1000
-    return st.sampled_from([low, high, middle, middle, middle * 1.5, low - 1, high * 2, round(middle, 3)])
+def list_quantities(kind: Quantity) -> Iterator[Any]:
+    """Yield numbers at the bounds, within and beyond, and texts of them in every unit."""
+    low, high = kind.bounds.list_ends()
+    middle = round(low + (high - low) / 100, 3)
+    outside = [low - max(1e-9, abs(low) * 1e-9), high + max(1e-9, abs(high) * 1e-9)]
+    yield from [middle, middle, low, high, math.nextafter(low, -math.inf), *outside, int(middle), True, None, "", []]
+    for unit in [*units.compatible_units(kind.unit), "parsec", ""]:
+        yield from [f"{middle} {unit}", f"{middle:.3e}{unit}", f"  {middle:+}\u202f{unit} ", f"{outside[1]} {unit}"]
+        yield from [f"{middle}{sign}0.1 {unit}" for sign in ("±", "+/-", " +- ", "/-", "-/+")]
+    yield from [f"{middle} ± 1e-2", f"{middle},5 V", "nan", "1e999 g"]
 
 
-def draw_row(draw: st.DrawFn, kind: Table) -> dict[str, Any]:
-    row = {name: draw_cell(draw, each) for name, each in kind.input_columns.items() if draw(st.booleans())}
-    for name in [name for name in row if isinstance(kind.input_columns[name], Quantity) and draw(st.booleans())]:
-        row[f"{name}_u"] = draw(st.sampled_from([0, 0.5, "1 %", -1, "x"]))
-    return row
+def zip_lists(items: list[Any]) -> list[list[Any]]:
+    """Return each item in a list of its own."""
+    return [[item] for item in items]
+
+
+def zip_rows(kind: Table) -> Iterator[dict[str, Any]]:
+    """Yield rows of a table in which one column at a time is of every form, and the others are plain."""
+    columns = kind.input_columns
+    needed = {*(name for name, each in columns.items() if each.is_required), *(group[0] for group in kind.any_of)}
+    plain = {name: list_cells(columns[name])[0] for name in columns if name in needed}
+    yield plain
+    for name, each in columns.items():
+        if not isinstance(each, RowName | TimeSeries):
+            yield from ({**plain, name: cell} for cell in list_cells(each))
+            yield {other: cell for other, cell in plain.items() if other != name}
+        if isinstance(each, Quantity):
+            yield from ({**plain, f"{name}_u": cell} for cell in (0, 0.5, "1 %", f"0.5 {each.unit}", -1, "x", None))
+
+
+@by_calculator
+def test_each_input_is_read_as_the_contract_says(calculator: AnyCalculator) -> None:
+    """At the bounds and beyond, in every form, in lists and tables; names of rows and recordings apart."""
+    properties = CONTRACT["components"]["schemas"][get_schema_name(calculator)]["properties"]
+    checked = 0
+    for name, kind in calculator.input_fields.items():
+        for cell in () if isinstance(kind, RowName | TimeSeries) else list_cells(kind):
+            errors = read_column(kind, [cell], text=False).errors.get(0, [])
+            if not find_errors(properties[name], cell):
+                errors = [error for error in errors if not is_text_out_of_bounds(error)]
+                assert not errors, (name, cell, errors)
+            else:
+                assert errors, (name, cell)
+            checked += 1
+    assert checked > 3
+
+
+def is_text_out_of_bounds(error: InputError) -> bool:
+    """Return whether a text is invalid only for its bounds: they are in another unit, so that no pattern has them."""
+    return isinstance(error.given, str) and OUT_OF_BOUNDS.match(error.detail) is not None
 
 
 @st.composite
@@ -131,7 +182,7 @@ def draw_body(draw: st.DrawFn, calculator: AnyCalculator) -> dict[str, Any]:
     for name in draw(st.lists(st.sampled_from(list(calculator.input_fields)), max_size=3, unique=True)):
         kind = calculator.input_fields[name]
         rows = body.get(getattr(kind, "of", ""), ())
-        body[name] = draw_cell(draw, kind, names=[row["name"] for row in rows if "name" in row])
+        body[name] = draw(st.sampled_from([*(row["name"] for row in rows if "name" in row), *list_cells(kind)]))
         if name in body and draw(st.integers(0, 9)) == 0:
             del body[name]
     if draw(st.integers(0, 3)) == 0:
@@ -173,7 +224,7 @@ def test_an_accepted_query_is_valid(calculator: AnyCalculator, data: st.DataObje
     inputs = {name: format_query_value(value) for name, value in find_query_example(calculator).items()}
     fitting = [name for name, kind in calculator.input_fields.items() if kind.fits_query]
     for name in data.draw(st.lists(st.sampled_from(fitting), max_size=2, unique=True)):
-        drawn = data.draw(st.composite(draw_cell)(calculator.input_fields[name]))
+        drawn = data.draw(st.sampled_from(list_cells(calculator.input_fields[name])))
         inputs[name] = data.draw(st.sampled_from([format_query_value(drawn), " 12. ", ".5", "1e1", "+2"]))
     declared = list(get_declared_units(calculator.result_fields).items())
     pairs = [f"{name}:{data.draw(st.sampled_from(list(units.output_units(unit))))}" for name, unit in declared[:2]]
@@ -189,6 +240,28 @@ def test_an_accepted_query_is_valid(calculator: AnyCalculator, data: st.DataObje
     assert response.status_code == 200
     names = {name for _, name in SIDE.parameters(get_operation(value_path, "get"))}
     assert {"inputs", "errors"} <= names
+
+
+@by_calculator
+@settings(few, max_examples=5)
+@given(data=st.data())
+def test_an_accepted_sweep_is_valid(calculator: AnyCalculator, data: st.DataObject) -> None:
+    """With values in any form, ends with units, and one or two inputs varied; and its rows fit their schema."""
+    names = st.sampled_from(list(calculator.input_fields))
+    vary: dict[str, Any] = {}
+    for name in data.draw(st.lists(names, min_size=1, max_size=2, unique=True)):
+        kind = calculator.input_fields[name]
+        cell = data.draw(st.sampled_from(list_cells(kind)))
+        unit = kind.unit if isinstance(kind, Quantity) else ""
+        ranges = [{"from": 1, "to": f"2 {unit}", "count": 2}, {"from": 1, "to": 2.5, "count": 3.0}, {"from": 1}]
+        vary[name] = data.draw(st.sampled_from([{"values": [cell, 1]}, {"values": []}, [cell], *ranges]))
+    body = {"given": dict(calculator.examples[0].given), "vary": vary}
+    path = f"/v1/{calculator.name}/sweep"
+    response = CLIENT.post(path, json=body)
+    check_response(get_operation(path, "post"), response)
+    if response.status_code == 200:
+        schema = get_operation(path, "post")["requestBody"]["content"]["application/json"]["schema"]
+        assert not find_errors(schema, body), body
 
 
 @by_calculator

@@ -77,7 +77,7 @@ def _parse_quantities(
     kind: Quantity | None, texts: Sequence[str | None], *, bare: units.Unit | None, text: bool
 ) -> Cells:
     """Return numbers with units; other cells are left to be read one by one."""
-    known = units.compatible_units(kind.unit) if kind is not None else {}
+    known = units.compatible_units(kind.unit) if kind is not None and kind.unit != "1" else {}
     in_units: list[units.Unit | None] = [bare, *known.values()]
     position = {spelling: at for at, spelling in enumerate(known, 1)}
     if text:

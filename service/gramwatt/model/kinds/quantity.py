@@ -130,7 +130,7 @@ class Quantity(BaseKind):
             plain = is_plain_number(head) and len(cell) <= MAX_NUMBER_LENGTH
             if plain and not space and text:
                 number = float(head)
-            elif plain and (known := bounds.units.get(spelling)) is not None:
+            elif plain and self.unit != "1" and (known := bounds.units.get(spelling)) is not None:
                 number, unit = float(head), known
             else:
                 number, plus_minus, unit = self.parse_text(cell, unit, text=text)
