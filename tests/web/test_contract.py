@@ -249,7 +249,7 @@ INPUTS = at("components", "schemas", "PackEnergyInputs")
 NUMBER = at("components", "schemas", "Capacity", "anyOf", 0)
 OPEN = at("components", "schemas", "Mass", "anyOf", 0)
 CELLS = at("components", "schemas", "Cells", "anyOf", 0)
-PARALLEL = at("components", "schemas", "Parallel")
+PARALLEL = at("components", "schemas", "ParallelCells")
 NEW = {"name": "new", "in": "query", "required": True, "schema": {"type": "boolean"}}
 GET = at("paths", "/v1/pack-energy", "get")
 NEEDED = at("components", "schemas", "PackEnergyRequest", "allOf", 1, "anyOf", 0)
@@ -275,10 +275,10 @@ BREAKING: dict[str, tuple[Change, str]] = {
     ),
     "needed": (lambda c: GET(c)["parameters"].append(NEW), "^GET /v1/pack-energy: query new: required now$"),
     "now needed": (lambda c: PARAMETERS(c)["reserve"].update(required=True), "query reserve: required now$"),
-    "body property": (lambda c: INPUTS(c)["properties"].pop("parallel_cells"), r"\.parallel: removed property$"),
+    "body property": (lambda c: INPUTS(c)["properties"].pop("parallel_cells"), r"\.parallel_cells: removed property$"),
     "needed in body": (
         lambda c: NEEDED(c)["required"].append("parallel_cells"),
-        r"body: required now beside \['capacity', 'cells'\]: parallel$",
+        r"body: required now beside \['capacity', 'cells'\]: parallel_cells$",
     ),
     "needed in a row": (
         lambda c: SCHEMAS(c)["Part"].update(required=["count"]),
@@ -299,7 +299,7 @@ BREAKING: dict[str, tuple[Change, str]] = {
         lambda c: PARAMETERS(c)["masses"]["schema"].update(maxItems=3),
         "masses: narrowed range, maxItems from 60 to 3$",
     ),
-    "type": (lambda c: PARALLEL(c).update(type="string"), "parallel: changed type from integer to string$"),
+    "type": (lambda c: PARALLEL(c).update(type="string"), "parallel_cells: changed type from integer to string$"),
     "number to integer": (lambda c: NUMBER(c).update(type="integer"), "capacity: removed alternative number$"),
     "unit": (
         lambda c: RESULTS(c)["usable_energy"].update({"x-unit": "kJ"}),

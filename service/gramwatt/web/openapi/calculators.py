@@ -199,9 +199,7 @@ class CalculatorPaths:
         get = {
             "summary": f"{calculator.title} One input varied, or two",
             "description": _SWEEP_TEXT,
-            "parameters": [*self._parameters.list_inputs(calculator), *self._parameters.list_axes(calculator)]
-            if self._by_query
-            else [],
+            "parameters": [*self._query_inputs, *self._axes],
             "responses": self._respond(f"{self._class_name}Table", cacheable=True),
         }
         post = {
@@ -218,9 +216,7 @@ class CalculatorPaths:
         get = {
             "summary": f"{calculator.title} A chart of the results",
             "description": _CHART_TEXT,
-            "parameters": [*self._parameters.list_inputs(calculator), *self._parameters.list_axes(calculator)]
-            if self._by_query
-            else [],
+            "parameters": ["inputs", *self._axes],
             "responses": self._respond("Chart", cacheable=True),
         }
         either = {"anyOf": [self._request, refer(f"{self._class_name}Sweep")]}

@@ -43,7 +43,7 @@ class Parameters:
         for calculator in registry.load().values():
             for example in calculator.examples:
                 self._examples = {**example.given, **self._examples}
-        text = "Inputs by name, as `calculate` takes them. In a batch they hold for every row."
+        text = "Inputs by name, as the path of all results takes them. In a batch they hold for every row."
         values = {"type": "object", "additionalProperties": {"type": "string", "maxLength": 1000, "pattern": ANY_TEXT}}
         self._add("inputs", "inputs", values, text, style="form", explode=True)
 
