@@ -7,10 +7,10 @@ import numpy as np
 from gramwatt.calculators._shared import (
     drivetrain,
     fields,
-    hovering,
     pack_fields,
     sentences,
     throttle_results,
+    throttle_steps,
     whole_craft,
 )
 from gramwatt.calculators._shared.cautions import (
@@ -81,9 +81,9 @@ class Results:
     pack_current: throttle_results.PackCurrent
     pack_power: throttle_results.PackPower
     thrust_to_weight: throttle_results.ThrustToWeight
-    hover_throttle: hovering.HoverThrottle
-    hover_power: hovering.HoverPower
-    hover_current: hovering.HoverCurrent
+    hover_throttle: throttle_steps.HoverThrottle
+    hover_power: throttle_steps.HoverPower
+    hover_current: throttle_steps.HoverCurrent
     motor_current: throttle_results.MotorCurrent
     rotor_speed: throttle_results.RotorSpeed
     loaded_voltage: throttle_results.LoadedVoltage
@@ -164,6 +164,7 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=full_throttle,
+    steps=throttle_steps.find_steps,
     category="choose",
     sentences=sentences.FULL_THROTTLE,
     charts=(

@@ -23,6 +23,7 @@ from gramwatt.calculators._shared.cautions import (
     pack_voltage,
     rested_voltage,
 )
+from gramwatt.calculators._shared.pack_steps import find_pack_steps
 from gramwatt.model import Array, Calculator, Caution, CurveChart, Example, Group, Quantity, Reference, Rule
 from gramwatt.physics import cells, pack
 
@@ -58,7 +59,6 @@ class Inputs:
 
 
 QUADRATIC = "2 * pack_power / (open_circuit_voltage + sqrt(open_circuit_voltage**2 - 4 * pack_power * pack_resistance))"
-RESTED = "as measured, or cells times the rested voltage of the chemistry at this charge"
 MAX_POWER = "open_circuit_voltage**2 / (4 * pack_resistance)"
 
 
@@ -85,7 +85,8 @@ class Results:
             "Voltage of the rested pack.",
             label="Rested pack voltage",
             at_most=pack_fields.MAX_PACK_VOLTAGE,
-            method=RESTED,
+            formula=("cells * rested_cell_voltage",),
+            method="as measured",
         ),
     ]
     c_rate: Annotated[
@@ -156,6 +157,7 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=pack_current,
+    steps=find_pack_steps,
     category="before",
     sentences=sentences.PACK_CURRENT,
     charts=(

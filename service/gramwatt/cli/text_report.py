@@ -32,6 +32,8 @@ FIRST_ROWS: Final = 5
 """Rows that it shows of a longer table."""
 MAX_TEXT_WIDTH: Final = 100
 """Characters of a line of prose, however wide the terminal."""
+MAX_WORKED_ROWS: Final = 4
+"""Rows of a table that the working shows with all numbers; of a longer one only the first."""
 WORKING_DIGITS: Final = 6
 """Significant digits of a value in the working."""
 SMALLEST_PERCENT: Final = 1e-6
@@ -160,12 +162,18 @@ class _Report:
         return lines
 
     def _format_working_rows(self, step: Mapping[str, Any], unit: str) -> Iterator[str]:
-        for row in step.get("rows", ()):
+        rows = step.get("rows", [])
+        shown = rows if len(rows) <= MAX_WORKED_ROWS else rows[:1] if "numbers" in rows[0] else []
+        for row in shown:
             value = self._format_step_value(row["value"], unit) or NO_RESULT
             text = " = ".join(filter(None, (row.get("formula"), row.get("numbers"), value)))
             yield from self.wrap(f"{row['name']}: {text}", " " * 10, " " * 6)
-        if "omitted_rows" in step:
-            yield f"      and {step['omitted_rows']} more rows"
+        if len(rows) > len(shown):
+            values = ", ".join(self._format_step_value(row["value"], "1") or NO_CELL for row in rows)
+            more = f" and {step['omitted_rows']} more" if "omitted_rows" in step else ""
+            yield from self.wrap(
+                f"{rows[0]['name']} to {rows[-1]['name']}: {add_unit(values, unit)}{more}", " " * 10, " " * 6
+            )
 
     def _format_step_value(self, value: float | None, unit: str) -> str:
         return "" if value is None else add_unit(format_number(value, WORKING_DIGITS), unit)

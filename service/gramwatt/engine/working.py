@@ -116,7 +116,7 @@ class _Sheet:
         elif isinstance(kind.formula, str) and kind.formula:
             content["formula"] = kind.formula
         method, names = self._describe_method(path, kind, formula)
-        return {**content, **method}, (*list_names(formula), *names)
+        return {**content, **method}, (*list_names(content.get("formula", "")), *names)
 
     def _describe_rows(self, path: str, found: _Field, unit: str) -> tuple[Entry, tuple[str, ...]]:
         """Return the same of a column of a table, by row; without rows for a result that has no formula."""

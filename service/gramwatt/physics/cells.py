@@ -3,7 +3,7 @@
 A chemistry is an index into `CHEMISTRIES`, and into every table here.
 """
 
-from typing import Annotated, Final
+from typing import Annotated, Final, NamedTuple
 
 import numpy as np
 
@@ -56,6 +56,27 @@ any measurement of such a cell.
 """
 
 
+class CurvePoints(NamedTuple):
+    """The points of `OPEN_CIRCUIT_VOLTAGE` on both sides of a state of charge; arrays of its shape."""
+
+    position: Array
+    """Steps of charge from 0 to the state of charge."""
+    below: IndexArray
+    """Steps from 0 to the point below."""
+    voltage_below: Array
+    voltage_above: Array
+    """Voltages [V]."""
+
+
+def find_curve_points(chemistry: IndexArray, charge: Array) -> CurvePoints:
+    """Return the points between which a state of charge (any shape, 0 to 1) is on the curve of a chemistry."""
+    steps = OPEN_CIRCUIT_VOLTAGE.shape[1] - 1
+    position = charge * steps
+    below = np.minimum(position.astype(np.intp), steps - 1)
+    index = chemistry * OPEN_CIRCUIT_VOLTAGE.shape[1] + below  # into the flattened table: twice as fast as two indices
+    return CurvePoints(position, below, OPEN_CIRCUIT_VOLTAGE.take(index), OPEN_CIRCUIT_VOLTAGE.take(index + 1))
+
+
 def open_circuit_voltage(chemistry: IndexArray, charge: Array) -> Array:
     """Interpolate the rested voltage of one cell.
 
@@ -71,13 +92,9 @@ def open_circuit_voltage(chemistry: IndexArray, charge: Array) -> Array:
     broadcast shape
         Voltage [V], on straight lines between the points of `OPEN_CIRCUIT_VOLTAGE`; nan outside 0 to 1.
     """
-    steps = OPEN_CIRCUIT_VOLTAGE.shape[1] - 1
     inside = (charge >= 0) & (charge <= 1)
-    position = np.where(inside, charge, 0) * steps
-    left = np.minimum(position.astype(np.intp), steps - 1)
-    index = chemistry * OPEN_CIRCUIT_VOLTAGE.shape[1] + left  # into the flattened table: twice as fast as two indices
-    low, high = OPEN_CIRCUIT_VOLTAGE.take(index), OPEN_CIRCUIT_VOLTAGE.take(index + 1)
-    return np.where(inside, low + (high - low) * (position - left), np.nan)
+    position, below, low, high = find_curve_points(chemistry, np.where(inside, charge, 0))
+    return np.where(inside, low + (high - low) * (position - below), np.nan)
 
 
 def typical_resistance(capacity: Array) -> Array:

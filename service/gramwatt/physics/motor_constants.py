@@ -24,14 +24,14 @@ SIZE_SPREAD: Final = 1.1
 spreads as widely as the winding resistance of 204 motors of all sizes in an open catalogue (1.1)."""
 
 MATCHED_SIZE: Final[Annotated[float, Unit("m^2 rad/(s V)")]] = 2300 * constants.RPM * (5 * constants.INCH) ** 2
-MATCHED_BAND: Final = 1.5
+MATCHED_BAND: Final[Annotated[float, Unit("1")]] = 1.5
 """Kv times diameter squared of a motor that suits its propeller, and the factor within which it says nothing about the
 resistance."""
 
 STATOR_RESISTANCE: Final[Annotated[float, Unit("ohm")]] = 0.174
 STATOR_SPEED_CONSTANT: Final[Annotated[float, Unit("rad/(s V)")]] = 2000 * constants.RPM
 STATOR_SIZE: Final[Annotated[float, Unit("m^3")]] = 3000e-9
-STATOR_POWER: Final = 5 / 3
+STATOR_POWER: Final[Annotated[float, Unit("1")]] = 5 / 3
 STATOR_SPREAD: Final = 0.39
 """Effective resistance of a motor of this rated Kv and stator (diameter squared times height), the exponent of its
 size, and the standard deviation of the logarithm (a factor of 1.48)."""
@@ -41,7 +41,7 @@ NO_LOAD_SPREAD: Final = 0.10
 """Rated Kv times the drop of the no-load current at the effective resistance, and the standard deviation of its
 logarithm: fitted constants of the same five motors have a mean of 594 rpm and 0.11, those of the other four 571 rpm
 and 0.08."""
-NO_LOAD_SIZE_POWER: Final = 1.5
+NO_LOAD_SIZE_POWER: Final[Annotated[float, Unit("1")]] = 1.5
 """How the no-load current of larger motors falls below that law: in an open catalogue, the mean of I0 R Kv with the
 resistance of the winding falls from 66 rpm at 1500 to 2500 rpm/V to 17 rpm at 200 to 400 rpm/V."""
 MAX_NO_LOAD_SHARE: Final = 0.5

@@ -9,6 +9,8 @@ from gramwatt.physics import cells
 
 BLOCK_PACKS: Final = 1024
 """Packs that are discharged together: their curves stay in the cache of the processor, which halves the time."""
+_UPPER: Final = slice(1, None)
+_LOWER: Final = slice(None, -1)
 ENDED_BY: Final = ("reserve", "cut-off", "power-limit")
 
 
@@ -128,12 +130,8 @@ def constant_power_discharge(
     by_voltage = stop_voltage > reserve_voltage
     end_voltage = np.minimum(np.maximum(stop_voltage, reserve_voltage), start_voltage)
 
-    # The curve from the end to the start; segments outside have no length.
-    rested = np.minimum(np.maximum(rested_voltages, end_voltage[..., None]), start_voltage[..., None])
-    four_loss = 4 * loss[..., None]
-    twice_loaded = rested + np.sqrt(np.maximum(rested**2 - four_loss, 0))
-    twice_g = rested * twice_loaded - four_loss * np.log(twice_loaded)
-    integral = ((twice_g[..., 1:] - twice_g[..., :-1]) / rises).sum(axis=-1)
+    rested, twice_loaded, parts = _integrate(rested_voltages, rises, end_voltage, start_voltage, loss)
+    integral = parts.sum(axis=-1)
     used = ((rested[..., 1:] - rested[..., :-1]) / rises).sum(axis=-1) / steps
     return Discharge(
         duration=np.where(start_voltage**2 < 4 * loss, np.nan, capacity * integral / (4 * power * steps)),
@@ -144,6 +142,75 @@ def constant_power_discharge(
         ended_by=np.where(by_voltage, np.where(power_limited, 2, 1), 0),
         start_voltage=start_voltage,
     )
+
+
+def _integrate(
+    rested_voltages: Array, rises: Array, end_voltage: Array, start_voltage: Array, loss: Array
+) -> tuple[Array, Array, Array]:
+    """Return the rested voltages from the end to the start (..., K), twice the loaded ones, and ``2 G / b`` by segment.
+
+    Segments (..., K - 1) outside have no length. ``b`` is a rise for a whole segment.
+    """
+    rested = np.minimum(np.maximum(rested_voltages, end_voltage[..., None]), start_voltage[..., None])
+    four_loss = 4 * loss[..., None]
+    twice_loaded = rested + np.sqrt(np.maximum(rested**2 - four_loss, 0))
+    twice_g = rested * twice_loaded - four_loss * np.log(twice_loaded)
+    return rested, twice_loaded, (twice_g[..., 1:] - twice_g[..., :-1]) / rises
+
+
+class Pieces(NamedTuple):
+    """The straight pieces of a discharge of one cell, from the start to the end; arrays (N, K), nan where no time."""
+
+    from_charge: Array
+    to_charge: Array
+    """States of charge at both ends."""
+    from_voltage: Array
+    to_voltage: Array
+    """Rested voltages [V]."""
+    from_loaded_voltage: Array
+    to_loaded_voltage: Array
+    """Loaded voltages [V]."""
+    duration: Array
+    """Time [s]."""
+
+
+def list_pieces(
+    discharge: Discharge,
+    chemistry: IndexArray,
+    *,
+    power: Array,
+    resistance: Array,
+    capacity: Array,
+    start_state_of_charge: Array,
+) -> Pieces:
+    """Return the pieces of N discharges of one cell: with these, `constant_power_discharge` found them.
+
+    Parameters
+    ----------
+    discharge : Discharge
+        What it found (N,).
+    chemistry : (N,)
+        Indices into `cells.CHEMISTRIES`.
+    power, resistance, capacity, start_state_of_charge : (N,)
+        As there.
+
+    Returns
+    -------
+    Pieces
+        Their durations add up to that of the discharge.
+    """
+    curve = cells.OPEN_CIRCUIT_VOLTAGE[chemistry]
+    steps = curve.shape[-1] - 1
+    loss = power * resistance
+    end_voltage = discharge.end_voltage + loss / discharge.end_voltage  # rested
+    rises = curve[:, 1:] - curve[:, :-1]
+    rested, twice_loaded, parts = _integrate(curve, rises, end_voltage, discharge.start_voltage, loss)
+    duration = parts * (capacity / (4 * power * steps))[:, None]
+    ends = (discharge.end_state_of_charge[:, None], start_state_of_charge[:, None])
+    charge = np.minimum(np.maximum(np.linspace(0.0, 1.0, steps + 1), ends[0]), ends[1])
+    lasts = (rested[:, 1:] > rested[:, :-1]) & (discharge.duration[:, None] > 0)
+    ends_of_pieces = (each[:, part] for each in (charge, rested, twice_loaded / 2) for part in (_UPPER, _LOWER))
+    return Pieces(*(np.where(lasts, each, np.nan)[:, ::-1] for each in (*ends_of_pieces, duration)))
 
 
 def discharge_pack(

@@ -11,9 +11,9 @@ import numpy as np
 from gramwatt.arrays import Array, BoolArray, Unit
 from gramwatt.physics import constants
 
-THRUST_FACTOR: Final = 0.145
-PITCH_POWER: Final = 0.55
-BLADE_POWER: Final = 0.50
+THRUST_FACTOR: Final[Annotated[float, Unit("1")]] = 0.145
+PITCH_POWER: Final[Annotated[float, Unit("1")]] = 0.55
+BLADE_POWER: Final[Annotated[float, Unit("1")]] = 0.50
 """Fitted to propellers of 2.2 to 9 in of the UIUC Propeller Database, volumes 1 to 3 (Brandt & Selig 2011, Deters,
 Ananda & Selig 2014), static: standard deviation of the logarithm 0.19 over 120 of them, 0.08 on the eight five-inch
 ones of the open bench set."""

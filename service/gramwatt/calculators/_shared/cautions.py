@@ -131,6 +131,7 @@ TYPICAL_RESISTANCE: Final[Assumption[Any]] = Assumption(
     RESISTANCE_TEXT,
     typical_resistance,
     factor=cells.RESISTANCE_FACTOR,
+    formula="RESISTANCE_TIMES_CHARGE / capacity",
 )
 NOMINAL_CELL_VOLTAGE: Final[Assumption[Any]] = Assumption(
     "cell_voltage",

@@ -4,7 +4,7 @@ from typing import Annotated, Any, Final, TypeAlias
 
 import numpy as np
 
-from gramwatt.calculators._shared import drive_constants, pack_fields
+from gramwatt.calculators._shared import drive_constants, drive_steps, pack_fields
 from gramwatt.calculators._shared.drive_constants import is_bench_impossible as is_bench_impossible
 from gramwatt.model import Array, Assumption, Caution, Deviate, Group, Quantity, Reference
 from gramwatt.physics import motor_constants, propeller
@@ -151,6 +151,11 @@ def drive_of(given: Any) -> Drive:
     )
 
 
+_MEASURED: Final = drive_steps.COEFFICIENT_POWER.format(speed="bench_speed")
+_REAL_KV: Final = "(kv * (1 - kv_deficit))"
+_BENCH_FACTOR: Final = f"{_REAL_KV} * power_coefficient * air_density * diameter**5 / (2 * pi)**3"
+_SPEED_BY_CURRENT: Final = f"sqrt((bench_current - no_load_current) / ({_BENCH_FACTOR}))"
+_SIZE: Final = "kv * diameter**2 / MATCHED_SIZE"
 EXPECTED_THRUST_COEFFICIENT: Final = "0.145 × (pitch/diameter)^0.55 × (blades/2)^0.5"
 EXPECTED_POWER_COEFFICIENT: Final = "sqrt(2/π) × (thrust coefficient)^1.5 / figure of merit"
 NO_LOAD_CURRENT: Final[Assumption[Any]] = Assumption(
@@ -158,6 +163,7 @@ NO_LOAD_CURRENT: Final[Assumption[Any]] = Assumption(
     "587 rpm / (kV × motor resistance) for propellers of up to 6 in; × (6 in / diameter)^1.5 above",
     drive_constants.no_load_current_by_resistance,
     factor=lambda given: np.exp(motor_constants.no_load_spread(given.diameter)),
+    formula="NO_LOAD_SPEED / (kv * motor_resistance) * min(CLASS_MAX_DIAMETER / diameter, 1)**NO_LOAD_SIZE_POWER",
 )
 ASSUMPTIONS: Final[tuple[Assumption[Any], ...]] = (
     Assumption(
@@ -167,30 +173,35 @@ ASSUMPTIONS: Final[tuple[Assumption[Any], ...]] = (
             given.bench_thrust, given.bench_speed, given.diameter, given.air_density
         ),
         solved_from=("bench_thrust", "bench_speed"),
+        formula="bench_thrust / (air_density * (bench_speed / (2 * pi))**2 * diameter**4)",
     ),
     Assumption(
         "thrust_coefficient",
         EXPECTED_THRUST_COEFFICIENT,
         lambda given: propeller.expected_thrust_coefficient(given.diameter, given.pitch, given.blades),
         factor=lambda given: np.exp(propeller.coefficient_spread(given.diameter, given.pitch, given.blades)),
+        formula="THRUST_FACTOR * (pitch / diameter)**PITCH_POWER * (blades / 2)**BLADE_POWER",
     ),
     Assumption(
         "bench_speed",
         "computed from bench thrust and thrust coefficient",
         drive_constants.speed_by_thrust,
         solved_from=("bench_voltage", "bench_current", "bench_thrust"),
+        formula="2 * pi * sqrt(bench_thrust / (thrust_coefficient * air_density * diameter**4))",
     ),
     Assumption(
         "power_coefficient",
         "computed from bench shaft power and bench speed",
         drive_constants.power_coefficient_by_shaft_power,
         solved_from=("bench_shaft_power", "bench_speed"),
+        formula=f"bench_shaft_power / ({_MEASURED})",
     ),
     Assumption(
         "motor_resistance",
         "computed from bench voltage, bench current and bench speed",
         drive_constants.resistance_by_speed,
         solved_from=("bench_voltage", "bench_current"),
+        formula=f"(bench_voltage - bench_speed / {_REAL_KV}) / bench_current",
     ),
     NO_LOAD_CURRENT,  # where the resistance is known by now; else after it, below
     Assumption(
@@ -198,17 +209,20 @@ ASSUMPTIONS: Final[tuple[Assumption[Any], ...]] = (
         "computed from bench current, bench speed and no-load current",
         drive_constants.power_coefficient_by_torque,
         solved_from=("bench_voltage", "bench_current"),
+        formula=f"(bench_current - no_load_current) / {_REAL_KV} * bench_speed / ({_MEASURED})",
     ),
     Assumption(
         "power_coefficient",
         EXPECTED_POWER_COEFFICIENT,
         drive_constants.default_power_coefficient,
+        formula="sqrt(2 / pi) * thrust_coefficient**1.5 / figure_of_merit",
     ),
     Assumption(
         "motor_resistance",
         "computed from bench voltage and bench current",
         drive_constants.resistance_by_volts_and_amps,
         solved_from=("bench_voltage", "bench_current"),
+        formula=f"(bench_voltage - {_SPEED_BY_CURRENT} / {_REAL_KV}) / bench_current",
     ),
     Assumption(
         "motor_resistance",
@@ -216,12 +230,15 @@ ASSUMPTIONS: Final[tuple[Assumption[Any], ...]] = (
         "1.48",
         drive_constants.resistance_by_stator,
         factor=float(np.exp(motor_constants.STATOR_SPREAD)),
+        formula="STATOR_RESISTANCE * (STATOR_SPEED_CONSTANT / kv)**2"
+        " * (STATOR_SIZE / (stator_diameter**2 * stator_height))**STATOR_POWER",
     ),
     Assumption(
         "motor_resistance",
         "200 mΩ for propellers of 4 to 6 in, known to a factor of 1.57; other sizes by kV × diameter^2, less surely",
         drive_constants.resistance_by_size,
         factor=lambda given: np.exp(motor_constants.typical_resistance_spread(given.kv, given.diameter)),
+        formula=f"TYPICAL_RESISTANCE * (max(1 / MATCHED_BAND, min({_SIZE}, MATCHED_BAND)) / ({_SIZE}))**2",
     ),
     NO_LOAD_CURRENT,
 )

@@ -179,17 +179,14 @@ OptionalMassExponent: TypeAlias = Annotated[
     ),
 ]
 
-PACK_RESISTANCE: Final = (
-    f"as measured; else `cells * cell_resistance * exp(activation_energy / {constants.MOLAR_GAS_CONSTANT} * "
-    f"(1 / pack_temperature - 1 / {constants.REFERENCE_TEMPERATURE})) + lead_resistance`"
-)
 SPEED_OF_SOUND: Final = "sqrt(DRY_AIR_HEAT_RATIO * DRY_AIR_GAS_CONSTANT * air_temperature)"
 PackResistance: TypeAlias = Annotated[
     Array,
     Quantity(
         "mohm",
         "Resistance of pack and leads at this temperature.",
-        method=PACK_RESISTANCE,
+        formula=("cells * resistance_at_temperature + lead_resistance",),
+        method="as measured",
     ),
 ]
 LoadedCellVoltage: TypeAlias = Annotated[

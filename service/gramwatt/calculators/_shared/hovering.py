@@ -20,25 +20,6 @@ HoverThrottle: TypeAlias = Annotated[
         needs=("mass",),
     ),
 ]
-HoverPower: TypeAlias = Annotated[
-    Array,
-    Quantity(
-        "W",
-        "Electrical power in hover.",
-        method="motors × current × voltage of a motor at the speed at which thrust equals weight, plus avionics power",
-        needs=("mass",),
-    ),
-]
-HoverCurrent: TypeAlias = Annotated[
-    Array,
-    Quantity(
-        "A",
-        "Current from the pack in hover.",
-        method="hover power over the loaded voltage of the pack at that power",
-        needs=("mass",),
-    ),
-]
-
 LAYOUTS: Final = ("single", "coaxial")
 
 

@@ -4,7 +4,7 @@ from typing import Annotated, Final, TypeAlias
 
 import numpy as np
 
-from gramwatt.calculators._shared import fields, pack_fields
+from gramwatt.calculators._shared import drive_steps, fields, pack_fields
 from gramwatt.model import Array, NumberList, Quantity
 
 MAX_TIP_MACH: Final = 0.7
@@ -12,27 +12,22 @@ MAX_TIP_MACH: Final = 0.7
 source."""
 THROTTLES: Final = np.array([0.25, 0.50, 0.75, 1.00])
 
-SPEED = (
-    "the root `omega` of `c * omega**2 + k**2 / R * omega - k * (d * V / R - no_load_current) = 0`, where "
-    "`c = power_coefficient * air_density * diameter**5 / (2 * pi)**3`, `k = 1 / (kv * (1 - kv_deficit))`, `d` is the "
-    "throttle, `V` the rested voltage less the sag by the avionics, and "
-    "`R = motor_resistance + motors * d**2 * pack_resistance`"
+SPEED = "(throttle_cap * loaded_voltage - motor_resistance * motor_current) * real_kv"
+
+TOGETHER = (
+    "solved by Newton's method together with motor current, pack current and loaded voltage, whose formulas hold with "
+    "the same values"
 )
 
 THRUST = "motors * thrust_coefficient * air_density * (rotor_speed / (2 * pi))**2 * diameter**4"
 
-TORQUE = "power_coefficient * air_density * diameter**5 / (2 * pi)**3 * rotor_speed**2"
-
 CURRENT = "motors * throttle_cap * motor_current + avionics_power / loaded_voltage"
 
-EFFICIENCY = (
-    "power_coefficient * air_density * (rotor_speed / (2 * pi))**3 * diameter**5 / "
-    "(throttle_cap * loaded_voltage * motor_current)"
-)
+EFFICIENCY = "shaft_power_of_motor / (throttle_cap * loaded_voltage * motor_current)"
 
 OVER_WEIGHT = "thrust / (mass * STANDARD_GRAVITY)"
 
-MOTOR_CURRENT = f"{TORQUE} * kv * (1 - kv_deficit) + no_load_current"
+MOTOR_CURRENT = drive_steps.current_of("shaft_power_of_motor", "rotor_speed")
 
 BY_THROTTLE = "the same equations at 25, 50, 75 and 100 % of the throttle cap"
 
@@ -50,7 +45,7 @@ ThrustToWeight: TypeAlias = Annotated[
 ]
 MotorCurrent: TypeAlias = Annotated[Array, Quantity("A", "Current of one motor.", formula=MOTOR_CURRENT)]
 RotorSpeed: TypeAlias = Annotated[
-    Array, Quantity("rpm", "Speed of the propellers.", label="Propeller speed", method=SPEED)
+    Array, Quantity("rpm", "Speed of the propellers.", label="Propeller speed", formula=SPEED, method=TOGETHER)
 ]
 LoadedVoltage: TypeAlias = Annotated[
     Array,
@@ -59,7 +54,7 @@ LoadedVoltage: TypeAlias = Annotated[
         "Loaded voltage of the pack.",
         label="Loaded pack voltage",
         at_most=pack_fields.MAX_PACK_VOLTAGE,
-        method="rested voltage less current × pack resistance",
+        formula="rested_pack_voltage - pack_current * pack_resistance_in_use",
     ),
 ]
 MotorEfficiency: TypeAlias = Annotated[

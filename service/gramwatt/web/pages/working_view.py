@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -17,7 +17,7 @@ from gramwatt.web.pages.reference import get_formula_labels
 
 DIGITS: Final = 6
 MAX_FORMULA_ROWS: Final = 4
-"""Rows of a table whose formulas are shown with numbers."""
+"""Rows of a table whose formulas are shown with numbers; of a longer one only the first."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,11 +42,11 @@ class WorkingStep:
     """With its unit; empty of what is no number, and without a value."""
     method: Markup | None
     rows: tuple[WorkingRow, ...]
-    """Of a column with a formula."""
+    """Of a column with a formula: its rows, of a long table the first."""
+    values: str
+    """Of a long table, or of a column without a formula: its values, with their unit."""
     more_rows: int
     """Rows that are not among these."""
-    values: str
-    """Of a column without a formula: its values."""
     sources: tuple[int, ...]
 
 
@@ -64,7 +64,8 @@ def _make_step(calculator: AnyCalculator, entry: Mapping[str, Any], localize: Ca
         return "" if value is None else add_unit(localize(format_number(value, DIGITS)), unit)
 
     path, rows = entry["name"], entry.get("rows", ())
-    with_numbers = [row for row in rows if "numbers" in row][:MAX_FORMULA_ROWS]
+    is_long = len(rows) > MAX_FORMULA_ROWS
+    with_numbers = [row for row in rows if "numbers" in row][: 1 if is_long else None]
     formula = entry.get("formula")
     return WorkingStep(
         entry["label"],
@@ -74,10 +75,15 @@ def _make_step(calculator: AnyCalculator, entry: Mapping[str, Any], localize: Ca
         format_value(entry.get("value")),
         _typeset_method(calculator, path) if "method" in entry else None,
         tuple(WorkingRow(row["name"], localize(row["numbers"]), format_value(row["value"])) for row in with_numbers),
-        len(rows) + entry.get("omitted_rows", 0) - len(with_numbers) if with_numbers else 0,
-        "" if with_numbers else "; ".join(format_value(row["value"]) or "–" for row in rows),
+        _join(rows, unit, localize) if is_long or not with_numbers else "",
+        entry.get("omitted_rows", 0),
         tuple(entry["references"]),
     )
+
+
+def _join(rows: Sequence[Mapping[str, Any]], unit: str, localize: Callable[[str], str]) -> str:
+    values = ("–" if row["value"] is None else format_number(row["value"], DIGITS) for row in rows)
+    return add_unit(";  ".join(localize(value) for value in values), unit) if rows else ""
 
 
 def _get_label(calculator: AnyCalculator, name: str) -> str:
