@@ -5,7 +5,16 @@ from typing import Annotated
 
 import numpy as np
 
-from gramwatt.calculators._shared import drivetrain, fields, hover_fields, hovering, pack_fields, sentences, whole_craft
+from gramwatt.calculators._shared import (
+    drivetrain,
+    fields,
+    hover_fields,
+    hover_steps,
+    hovering,
+    pack_fields,
+    sentences,
+    whole_craft,
+)
 from gramwatt.calculators._shared.cautions import MORE_THAN_FULL, RESISTANCE_ASSUMED, TYPICAL_RESISTANCE, rested_voltage
 from gramwatt.model import (
     Array,
@@ -67,38 +76,22 @@ class Inputs:
     power_deviate: drivetrain.PowerDeviate
 
 
-WEIGHT = "mass * STANDARD_GRAVITY"
-IDEAL_POWER = f"{WEIGHT} * (climb_speed + induced_velocity)"
-ELECTRICAL_POWER = "shaft_power / drive_efficiency + avionics_power"
-DISK_LOADING = f"{WEIGHT} / (motors * pi * diameter**2 / 4)"
-HOVER_POWER = (
-    f"`{WEIGHT} * (interference_factor + 1 / figure_of_merit - 1) * v_h / drive_efficiency + avionics_power`, where "
-    "`v_h = sqrt(disk_loading / (2 * air_density))` is the induced velocity in hover"
-)
-SHAFT_POWER = (
-    f"`{WEIGHT} * (climb_speed + interference_factor * induced_velocity + (1 / figure_of_merit - 1) * v_h)`, where "
-    "`v_h` is the induced velocity in hover and the figure of merit is `sqrt(2 / pi) * C_T**1.5 / C_P` where both "
-    "coefficients are known"
-)
-INDUCED = (
-    "the positive root `v` of `v**2 * (forward_speed**2 + (climb_speed + v)**2) = v_h**4`, where "
-    "`v_h = sqrt(disk_loading / (2 * air_density))` is the induced velocity in hover"
-)
-INTERFERENCE = (
-    "`1 + (sqrt(2) - 1) * n * m` with `m = 2 / pi * (acos(s) - s * sqrt(1 - s**2))`, `s = rotor_spacing / diameter` "
-    "and `n` neighbours (0 for one rotor place, 1 for two, else 2); for coaxial pairs of equal thrust times "
-    "`(1 + sqrt(17)) / 4`"
-)
-
-
 @dataclass(frozen=True, slots=True)
 class Results:
     """Power, and the quantities that it depends on."""
 
-    hover_power: Annotated[Array, Quantity("W", "Electrical power in hover.", method=HOVER_POWER)]
-    hover_throttle: hovering.HoverThrottle
+    hover_power: Annotated[
+        Array,
+        Quantity("W", "Electrical power in hover.", formula="hover_shaft_power / drive_efficiency + avionics_power"),
+    ]
+    hover_throttle: hover_steps.HoverThrottle
     pack_power: Annotated[
-        Array, Quantity("W", "Electrical power in this climb or forward flight.", formula=ELECTRICAL_POWER)
+        Array,
+        Quantity(
+            "W",
+            "Electrical power in this climb or forward flight.",
+            formula="shaft_power / drive_efficiency + avionics_power",
+        ),
     ]
     pack_current: Annotated[
         Array,
@@ -110,29 +103,25 @@ class Results:
             needs=("cells",),
         ),
     ]
-    shaft_power: Annotated[Array, Quantity("W", "Shaft power of all propellers.", method=SHAFT_POWER)]
-    ideal_power: Annotated[Array, Quantity("W", "Power without losses and interference.", formula=IDEAL_POWER)]
+    shaft_power: hover_steps.ShaftPower
+    ideal_power: Annotated[
+        Array,
+        Quantity("W", "Power without losses and interference.", formula="weight * (climb_speed + induced_velocity)"),
+    ]
     overall_efficiency: Annotated[
         Array, Quantity("%", "Ideal over electrical power.", at_most=100, formula="ideal_power / pack_power")
     ]
     power_loading: Annotated[Array, Quantity("g/W", "Mass per electrical power.", formula="mass / pack_power")]
     disk_loading: Annotated[
         Array,
-        Quantity("N/m2", "Weight over the area of all propellers, overlap not deducted.", formula=DISK_LOADING),
-    ]
-    induced_velocity: Annotated[
-        Array, Quantity("m/s", "Velocity of the air through the disks, by thrust.", method=INDUCED)
-    ]
-    interference_factor: Annotated[
-        Array,
         Quantity(
-            "1",
-            "Induced power over that of the same propellers far apart.",
-            label="Interference factor",
-            at_least=1,
-            method=INTERFERENCE,
+            "N/m2",
+            "Weight over the area of all propellers, overlap not deducted.",
+            formula="weight / (motors * pi * diameter**2 / 4)",
         ),
     ]
+    induced_velocity: hover_steps.InducedVelocity
+    interference_factor: hover_steps.InterferenceFactor
 
 
 def hover_power(given: Inputs) -> Results:
@@ -172,6 +161,7 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=hover_power,
+    steps=hover_steps.find_steps,
     category="before",
     sentences=sentences.HOVER,
     charts=(

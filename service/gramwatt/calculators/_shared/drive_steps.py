@@ -24,6 +24,21 @@ PackResistanceInUse: TypeAlias = Annotated[
     ),
 ]
 
+HoverSpeed: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "rpm",
+        "Speed of the propellers in hover.",
+        formula="2 * pi * sqrt(mass * STANDARD_GRAVITY / (motors * thrust_coefficient * air_density * diameter**4))",
+    ),
+]
+HoverMotorVoltage: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "V", "Voltage of one motor in hover.", formula="hover_speed / real_kv + motor_resistance * hover_motor_current"
+    ),
+]
+
 
 def shaft_power_at(speed: str) -> str:
     """Return the formula of the shaft power of one propeller at the speed of this name."""

@@ -1,25 +1,15 @@
 """Hovering craft: load on the rotors, the typical efficiency of the drive, and a measured hover that replaces it."""
 
 import dataclasses
-from typing import Annotated, Any, Final, TypeAlias
+from typing import Any, Final
 
 import numpy as np
 
 from gramwatt.calculators._shared import drivetrain, whole_craft
 from gramwatt.calculators._shared.cautions import NOMINAL_VOLTAGES
-from gramwatt.model import Array, Assumption, BoolArray, Caution, Quantity, Rule
+from gramwatt.model import Array, Assumption, BoolArray, Caution, Rule
 from gramwatt.physics import cells, constants, craft, hover, pack, propeller
 
-HoverThrottle: TypeAlias = Annotated[
-    Array,
-    Quantity(
-        "%",
-        "Throttle in hover.",
-        at_most=100,
-        method="the throttle at which thrust equals weight, by the equations of full-throttle",
-        needs=("mass",),
-    ),
-]
 LAYOUTS: Final = ("single", "coaxial")
 
 
@@ -141,8 +131,14 @@ ASSUMPTIONS: Final[tuple[Assumption[Any], ...]] = (
         "computed from hover current and hover voltage",
         _measured_efficiency,
         solved_from=("hover_current", "hover_voltage"),
+        formula="hover_shaft_power / (hover_current * hover_voltage - avionics_power)",
     ),
-    Assumption("drive_efficiency", "that of motor and propeller in hover, as in full-throttle", _modelled_efficiency),
+    Assumption(
+        "drive_efficiency",
+        "that of motor and propeller in hover, as in full-throttle",
+        _modelled_efficiency,
+        formula="hover_shaft_power / (motors * hover_motor_current * hover_motor_voltage)",
+    ),
     Assumption(
         "drive_efficiency",
         "by thrust per rotor: 20 % overall at 7.5 gf, 26 at 60, 33 at 110, 38 at 180, 41 at 270, 43 at 385, 50 at "
@@ -155,9 +151,16 @@ ASSUMPTIONS: Final[tuple[Assumption[Any], ...]] = (
         "loaded_cell_voltage",
         "hover voltage over cells",
         lambda given: given.hover_voltage / given.cells,
+        formula="hover_voltage / cells",
         solved_from=("hover_voltage", "cells"),
     ),
-    Assumption("loaded_cell_voltage", "loaded voltage of the pack at this power, over cells", _loaded_cell_voltage),
+    Assumption(
+        "loaded_cell_voltage",
+        "loaded voltage of the pack at this power, over cells",
+        _loaded_cell_voltage,
+        formula="(rested_pack_voltage + sqrt(rested_pack_voltage**2 - 4 * pack_power * pack_resistance_in_use))"
+        " / (2 * cells)",
+    ),
     Assumption("loaded_cell_voltage", f"nominal, by chemistry: {NOMINAL_VOLTAGES}", _nominal_cell_voltage),
 )
 

@@ -50,15 +50,7 @@ class Steps(pack_steps.PackSteps):
     shaft_power_of_motor: Annotated[
         Array, Quantity("W", "Shaft power of one motor.", formula=drive_steps.shaft_power_at("rotor_speed"))
     ]
-    hover_speed: Annotated[
-        Array,
-        Quantity(
-            "rpm",
-            "Speed of the propellers in hover.",
-            formula="2 * pi"
-            " * sqrt(mass * STANDARD_GRAVITY / (motors * thrust_coefficient * air_density * diameter**4))",
-        ),
-    ]
+    hover_speed: drive_steps.HoverSpeed
     hover_shaft_power: Annotated[
         Array, Quantity("W", "Shaft power of one motor in hover.", formula=drive_steps.shaft_power_at("hover_speed"))
     ]
@@ -68,14 +60,7 @@ class Steps(pack_steps.PackSteps):
             "A", "Current of one motor in hover.", formula=drive_steps.current_of("hover_shaft_power", "hover_speed")
         ),
     ]
-    hover_motor_voltage: Annotated[
-        Array,
-        Quantity(
-            "V",
-            "Voltage of one motor in hover.",
-            formula="hover_speed / real_kv + motor_resistance * hover_motor_current",
-        ),
-    ]
+    hover_motor_voltage: drive_steps.HoverMotorVoltage
 
 
 def find_steps(given: Any, found: Any) -> Steps:
