@@ -226,14 +226,17 @@ def test_sources_are_cited_by_number(calculator: AnyCalculator) -> None:
     assert [each["text"] for each in working["references"]] == [each.text for each in calculator.references]
     assert [each["number"] for each in working["references"]] == list(range(1, len(calculator.references) + 1))
     for step in working["steps"]:
-        owner = step["name"].partition(".")[0]
+        path, owner = step["name"], step["name"].partition(".")[0]
+        kind = calculator.result_fields.get(owner)
+        is_result = kind is not None and (path == owner or path.partition(".")[2] in kind.columns)
+        names = {owner, path} if is_result else {path}
         expected = [
             number
             for number, each in enumerate(calculator.references, 1)
-            if {owner, step["name"]} & set(each.about) or (not each.about and owner in calculator.result_fields)
+            if names & set(each.about) or (is_result and not each.about)
         ]
         assert step["references"] == expected
-        assert expected or owner not in calculator.result_fields
+        assert expected or not is_result
 
 
 def test_constants_that_formulas_name_are_unique() -> None:

@@ -13,6 +13,7 @@ from gramwatt.calculators._shared import (
     pack_fields,
     setup_charts,
     setup_rules,
+    setup_steps,
 )
 from gramwatt.calculators._shared import flights as shared_flights
 from gramwatt.calculators._shared import packs as shared_packs
@@ -95,7 +96,7 @@ class Results:
             "min",
             "Flight time of the setup that flies longest.",
             label="Longest flight time",
-            method="maximum over the setups",
+            formula="max(by_setup.endurance)",
         ),
     ]
     longest_setup: Annotated[
@@ -200,12 +201,15 @@ def build(given: Inputs) -> Results:
     )
 
 
+UNDER_LIMIT = ("by_setup.mass_margin", "by_setup.verdict", "by_setup.probability_under_limit")
+
 CALCULATOR = Calculator(
     title="Which setup suits this craft?",
     summary="A whole craft in several setups side by side: packs, propellers, throttle caps; mass, hover, flight time.",
     inputs=Inputs,
     results=Results,
     formula=build,
+    steps=setup_steps.find_steps,
     category="choose",
     sentences=setup_rules.SENTENCES,
     charts=setup_charts.CHARTS,
@@ -222,7 +226,7 @@ CALCULATOR = Calculator(
     ),
     rules=setup_rules.RULES,
     references=(
-        *shared_parts.laws("by_setup"),
+        *shared_parts.laws("longest_endurance_under_limit", "longest_setup_under_limit", *UNDER_LIMIT),
         drivetrain.MODEL,
         drivetrain.COEFFICIENTS,
         drivetrain.BENCH,

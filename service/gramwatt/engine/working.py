@@ -94,7 +94,7 @@ class _Sheet:
         content, names = (self._describe_rows if "." in path else self._describe)(path, found, unit)
         for each in names:
             self.add(each)
-        if content or (found.is_result and not kind.columns):
+        if content or (found.is_result and not kind.columns and "." not in path):
             label = get_label(path.rpartition(".")[2], kind)
             heading = {"name": path, "label": label, **({"unit": unit} if isinstance(kind, Quantity) else {})}
             references = list(self._list_references(path, found.is_result))
@@ -271,7 +271,7 @@ class _Sheet:
         return None
 
     def _list_references(self, path: str, is_result: bool) -> Iterator[int]:
-        owners = {path, path.partition(".")[0]}
+        owners = {path, path.partition(".")[0]} if is_result else {path}
         for number, reference in enumerate(self.calculator.references, 1):
             if owners & set(reference.about) or (is_result and not reference.about):
                 yield number

@@ -39,7 +39,7 @@ Severity: TypeAlias = Literal["high", "medium", "low"]
 
 @dataclass(frozen=True, slots=True)
 class Reference:
-    """Where a formula or a figure comes from. ``about`` names results and steps; empty means all results."""
+    """Where a formula or a figure comes from. ``about`` names results and steps, or columns; empty: all results."""
 
     text: str
     _: KW_ONLY

@@ -196,7 +196,7 @@ def _list_references(
     """Yield each name that a part of the declaration refers to, with that part and the names it may refer to."""
     fields = {**inputs, **results}
     explained = {**results, **calculator.step_fields, **inputs}
-    yield from (("reference", n, explained) for r in calculator.references for n in r.about)
+    yield from (("reference", n.partition(".")[0], explained) for r in calculator.references for n in r.about)
     yield from (("rule", n.partition(".")[0], results) for r in calculator.rules for n in r.results)
     yield from (("assumption", a.name.partition(".")[0], inputs) for a in calculator.assumptions)
     yield from (("caution", c.assumed.partition(".")[0], inputs) for c in calculator.cautions if c.assumed)

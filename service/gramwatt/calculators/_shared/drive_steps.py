@@ -10,6 +10,10 @@ REVOLUTIONS: Final = "({speed} / (2 * pi))"
 COEFFICIENT_POWER: Final = f"air_density * {REVOLUTIONS}**3 * diameter**5"
 """What a power coefficient is multiplied by, at a speed."""
 
+HOVER_SPEED: Final = (
+    "2 * pi * sqrt(mass * STANDARD_GRAVITY / (motors * thrust_coefficient * air_density * diameter**4))"
+)
+
 RealKv: TypeAlias = Annotated[
     Array,
     Quantity("rpm/V", "Speed constant of the motor.", label="Real motor kV", formula="kv * (1 - kv_deficit)"),
@@ -29,7 +33,7 @@ HoverSpeed: TypeAlias = Annotated[
     Quantity(
         "rpm",
         "Speed of the propellers in hover.",
-        formula="2 * pi * sqrt(mass * STANDARD_GRAVITY / (motors * thrust_coefficient * air_density * diameter**4))",
+        formula=HOVER_SPEED,
     ),
 ]
 HoverMotorVoltage: TypeAlias = Annotated[

@@ -6,18 +6,18 @@ from typing import Annotated
 from gramwatt.model import Array, Choice, IndexArray, Quantity, StringArray, Text
 from gramwatt.physics import pack, weighing
 
-FULL_THROTTLE = "as in full-throttle"
 MARGIN = "as in mass-margin"
-AVERAGE = (
-    "the law through the flights, as in power-fit; else the given average power times (mass / first setup's mass)^x "
-    "with the mass exponent x; either times the ratio of hover powers with this and with the first propeller; else "
-    "hover power times the hover ratio"
+THRUST = "motors * thrust_coefficient * air_density * ({} / (2 * pi))**2 * diameter**4"
+HOVER_CURRENT = (
+    "2 * hover_power / (rested_pack_voltage + sqrt(rested_pack_voltage**2 - 4 * hover_power * pack_resistance))"
+)
+ENDURANCE = (
+    "capacity * (state_of_charge - end_state_of_charge) * cells * mean_loaded_voltage * voltage_ratio / mean_power"
 )
 CAP = (
     "as given; else the throttle at which it has the rotor speed, thrust or thrust to weight of the other setup at its "
     "cap, as in throttle-cap"
 )
-DIFFERENCE = "difference from the first setup"
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,12 +27,19 @@ class SetupResults:
     name: Annotated[StringArray, Text("Name of the setup.", label="Setup")]
     mass: Annotated[
         Array,
-        Quantity("g", "All-up mass.", label="All-up mass", method="parts, dry mass, pack, propellers, added mass"),
+        Quantity(
+            "g", "All-up mass.", label="All-up mass", formula="craft_mass + pack_mass + propellers_mass + added_mass"
+        ),
     ]
     mass_margin: Annotated[
         Array,
         Quantity(
-            "g", "Margin below the limit.", label="Margin below the limit", signed=True, at_most=1e6, method=MARGIN
+            "g",
+            "Margin below the limit.",
+            label="Margin below the limit",
+            signed=True,
+            at_most=1e6,
+            formula="limit_in_force - mass",
         ),
     ]
     verdict: Annotated[IndexArray, Choice(weighing.VERDICTS, "Under the limit?", label="Verdict", method=MARGIN)]
@@ -48,27 +55,60 @@ class SetupResults:
         ),
     ]
     nominal_energy: Annotated[
-        Array, Quantity("Wh", "Label energy.", label="Label energy", method="nominal voltage times capacity")
+        Array, Quantity("Wh", "Label energy.", label="Label energy", formula="cells * nominal_cell_voltage * capacity")
     ]
     hover_power: Annotated[
-        Array, Quantity("W", "Electrical power in hover.", label="Hover power", method=FULL_THROTTLE)
+        Array,
+        Quantity(
+            "W",
+            "Electrical power in hover.",
+            label="Hover power",
+            formula="motors * hover_motor_current * hover_motor_voltage + avionics_power",
+        ),
     ]
     hover_current: Annotated[
-        Array, Quantity("A", "Current from the pack in hover.", label="Hover current", method=FULL_THROTTLE)
+        Array, Quantity("A", "Current from the pack in hover.", label="Hover current", formula=HOVER_CURRENT)
     ]
     hover_throttle: Annotated[
-        Array, Quantity("%", "Throttle in hover.", label="Hover throttle", at_most=100, method=FULL_THROTTLE)
+        Array,
+        Quantity(
+            "%",
+            "Throttle in hover.",
+            label="Hover throttle",
+            at_most=100,
+            formula="hover_motor_voltage / (rested_pack_voltage - hover_current * pack_resistance)",
+        ),
     ]
-    mean_power: Annotated[Array, Quantity("W", "Average power in flight.", label="Average power", method=AVERAGE)]
+    mean_power: Annotated[
+        Array,
+        Quantity(
+            "W",
+            "Average power in flight.",
+            label="Average power",
+            formula=("power_at_mass * propeller_ratio", "hover_power * hover_power_ratio"),
+        ),
+    ]
     endurance: Annotated[
-        Array, Quantity("min", "Flight time.", label="Flight time", method="as in endurance, at the average power")
+        Array,
+        Quantity(
+            "min",
+            "Flight time.",
+            label="Flight time",
+            formula=ENDURANCE,
+            method="as in endurance, at the average power",
+        ),
     ]
     ended_by: Annotated[
         IndexArray, Choice(pack.ENDED_BY, "What ends the flight.", label="Flight ends by", method="as in endurance")
     ]
     thrust: Annotated[
         Array,
-        Quantity("gf", "Thrust at full throttle, without a cap.", label="Full-throttle thrust", method=FULL_THROTTLE),
+        Quantity(
+            "gf",
+            "Thrust at full throttle, without a cap.",
+            label="Full-throttle thrust",
+            formula=THRUST.format("full_rotor_speed"),
+        ),
     ]
     thrust_to_weight: Annotated[
         Array,
@@ -76,7 +116,7 @@ class SetupResults:
             "1",
             "Thrust over weight at full throttle, without a cap.",
             label="Thrust-to-weight",
-            method=FULL_THROTTLE,
+            formula="thrust / (mass * STANDARD_GRAVITY)",
         ),
     ]
     pack_current: Annotated[
@@ -85,28 +125,41 @@ class SetupResults:
             "A",
             "Current from the pack at full throttle, without a cap.",
             label="Full-throttle current",
-            method=FULL_THROTTLE,
+            formula="motors * full_motor_current + avionics_power / full_loaded_voltage",
         ),
     ]
     throttle_cap: Annotated[Array, Quantity("%", "Throttle cap.", label="Throttle cap", at_most=100, method=CAP)]
     capped_thrust: Annotated[
-        Array, Quantity("gf", "Thrust at the throttle cap.", label="Capped thrust", method=FULL_THROTTLE)
+        Array,
+        Quantity(
+            "gf", "Thrust at the throttle cap.", label="Capped thrust", formula=THRUST.format("capped_rotor_speed")
+        ),
     ]
     capped_pack_current: Annotated[
         Array,
-        Quantity("A", "Current from the pack at the throttle cap.", label="Capped pack current", method=FULL_THROTTLE),
+        Quantity(
+            "A",
+            "Current from the pack at the throttle cap.",
+            label="Capped pack current",
+            formula="motors * throttle_cap * capped_motor_current + avionics_power / capped_loaded_voltage",
+        ),
     ]
     capped_cell_voltage: Annotated[
         Array,
-        Quantity("V", "Loaded cell voltage at the throttle cap.", label="Capped cell voltage", method=FULL_THROTTLE),
+        Quantity(
+            "V",
+            "Loaded cell voltage at the throttle cap.",
+            label="Capped cell voltage",
+            formula="capped_loaded_voltage / cells",
+        ),
     ]
     c_rate: Annotated[
         Array,
-        Quantity("C", "C-rate at the throttle cap.", label="C-rate", method="capped current over capacity"),
+        Quantity("C", "C-rate at the throttle cap.", label="C-rate", formula="capped_pack_current / capacity"),
     ]
     discharge_rating_share: Annotated[
         Array,
-        Quantity("%", "Share of the pack's rating.", label="C rating used", method="C-rate over discharge rating"),
+        Quantity("%", "Share of the pack's rating.", label="C rating used", formula="c_rate / discharge_rating"),
     ]
     controller_rating_share: Annotated[
         Array,
@@ -114,7 +167,7 @@ class SetupResults:
             "%",
             "Share of a controller's rating, at the throttle cap.",
             label="Controller rating used",
-            method="motor current over controller rating",
+            formula="capped_motor_current / controller_rating",
             needs=("controller_rating",),
         ),
     ]
@@ -126,7 +179,7 @@ class SetupResults:
             label="Mass change",
             at_least=-1e6,
             at_most=1e6,
-            method=DIFFERENCE,
+            formula="mass - first_mass",
         ),
     ]
     mass_change_share: Annotated[
@@ -136,12 +189,18 @@ class SetupResults:
             "Change of the all-up mass, as a share.",
             label="Mass change, relative",
             at_least=-100,
-            method=DIFFERENCE,
+            formula="mass / first_mass - 1",
         ),
     ]
     endurance_change: Annotated[
         Array,
-        Quantity("min", "Change of the flight time.", label="Flight time change", signed=True, method=DIFFERENCE),
+        Quantity(
+            "min",
+            "Change of the flight time.",
+            label="Flight time change",
+            signed=True,
+            formula="endurance - first_endurance",
+        ),
     ]
     endurance_change_share: Annotated[
         Array,
@@ -150,7 +209,7 @@ class SetupResults:
             "Change of the flight time, as a share.",
             label="Flight time change, relative",
             at_least=-100,
-            method=DIFFERENCE,
+            formula="endurance / first_endurance - 1",
         ),
     ]
     capped_thrust_change_share: Annotated[
@@ -160,7 +219,7 @@ class SetupResults:
             "Change of the capped thrust, as a share.",
             label="Thrust change, relative",
             at_least=-100,
-            method=DIFFERENCE,
+            formula="capped_thrust / first_capped_thrust - 1",
         ),
     ]
     capped_pack_current_change_share: Annotated[
@@ -170,7 +229,7 @@ class SetupResults:
             "Change of the capped current, as a share.",
             label="Current change, relative",
             at_least=-100,
-            method=DIFFERENCE,
+            formula="capped_pack_current / first_capped_current - 1",
         ),
     ]
 
