@@ -6,7 +6,8 @@ import contextlib
 import functools
 import math
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
 from types import SimpleNamespace
 from typing import Any, Final, NamedTuple
 
@@ -24,12 +25,36 @@ from gramwatt.model.expressions import list_names
 from gramwatt.model.messages import unit_sign
 
 CALCULATORS: Final = list(registry.load().values())
-EXAMPLES: Final = [
-    pytest.param(calculator, at, id=f"{calculator.name}: {example.title}")
-    for calculator in CALCULATORS
-    for at, example in enumerate(calculator.examples)
-]
-every_example = pytest.mark.parametrize(("calculator", "example"), EXAMPLES)
+
+
+@dataclass(frozen=True, eq=False)
+class Case:
+    """Inputs whose working is checked."""
+
+    calculator: AnyCalculator
+    given: Mapping[str, Any]
+
+
+DRIVE: Final = {"cells": 6, "capacity": 1300, "kv": 1950, "diameter": 5, "pitch": 4}
+CASES: Final = {
+    **{f"{each.name}: {at.title}": Case(each, at.given) for each in CALCULATORS for at in each.examples},
+    "bench point without shaft power and speed": Case(
+        registry.get("full-throttle"), {**DRIVE, "bench_voltage": 11.1, "bench_current": 10, "bench_thrust": 410}
+    ),
+    "bench point of volts and amps": Case(
+        registry.get("full-throttle"), {**DRIVE, "bench_voltage": 11.1, "bench_current": 10}
+    ),
+    "parts beside a dry mass": Case(
+        registry.get("build"),
+        {
+            **{name: DRIVE[name] for name in ("kv", "diameter", "pitch")},
+            "dry_mass": 300,
+            "parts": [{"name": "camera", "mass": 61}, {"name": "strap", "mass": 4.5, "count": 2}],
+            "packs": [{"name": "small", "cells": 4, "capacity": 1300, "mass": 155}],
+        },
+    ),
+}
+every_case = pytest.mark.parametrize("case", [pytest.param(case, id=name) for name, case in CASES.items()])
 every_calculator = pytest.mark.parametrize("calculator", CALCULATORS, ids=lambda calculator: calculator.name)
 REGISTRY: Final[pint.UnitRegistry[float]] = pint.UnitRegistry()
 UNITS: Final = {
@@ -56,11 +81,11 @@ class Formula(NamedTuple):
 
 
 @functools.cache
-def work(calculator: AnyCalculator, example: int) -> tuple[Outcome, list[dict[str, Any]]]:
-    """Return the outcome of an example, and the steps of its working."""
-    given = dict[str, Any](calculator.examples[example].given)
-    outcome = evaluate_columns(calculator, {name: [value] for name, value in given.items()}, 1, text=False)
-    return outcome, calculate(calculator.name, working=True, **given)["working"]["steps"]
+def work(case: Case) -> tuple[Outcome, list[dict[str, Any]]]:
+    """Return the outcome of a case, and the steps of its working."""
+    cells = {name: [value] for name, value in case.given.items()}
+    outcome = evaluate_columns(case.calculator, cells, 1, text=False)
+    return outcome, calculate(case.calculator.name, working=True, **case.given)["working"]["steps"]
 
 
 def list_formulas(steps: list[dict[str, Any]]) -> Iterator[Formula]:
@@ -106,10 +131,10 @@ FUNCTIONS: Final[dict[str, Any]] = {
 }
 
 
-@every_example
-def test_formulas_are_those_that_were_used(calculator: AnyCalculator, example: int) -> None:
+@every_case
+def test_formulas_are_those_that_were_used(case: Case) -> None:
     """Python's own arithmetic on the text of each formula, with the SI numbers of inputs, steps and results."""
-    outcome, steps = work(calculator, example)
+    outcome, steps = work(case)
     names = name_values(outcome)
     for path, at, text, *_ in list_formulas(steps):
         table, _, name = path.rpartition(".")
@@ -157,10 +182,10 @@ def evaluate_ends(code: Any, values: dict[str, float], name: str, half: float) -
             yield eval(code, FUNCTIONS, {**values, name: values[name] + change})
 
 
-@every_example
-def test_numbers_put_in_give_the_value_in_its_unit(calculator: AnyCalculator, example: int) -> None:
+@every_case
+def test_numbers_put_in_give_the_value_in_its_unit(case: Case) -> None:
     """To within the rounding of what was put in; both sides have the same dimension, as Pint finds."""
-    _, steps = work(calculator, example)
+    _, steps = work(case)
     for path, _, _, numbers, value, unit in list_formulas(steps):
         expression, read = read_numbers(numbers)
         code = compile(expression, path, "eval")
@@ -185,31 +210,36 @@ def list_declared(calculator: AnyCalculator) -> Iterator[tuple[str, Kind]]:
             yield from ((f"{name}.{column}", each) for column, each in kind.columns.items())
 
 
-def test_some_example_shows_every_formula_and_every_step() -> None:
+def test_some_case_shows_every_formula_and_every_step() -> None:
     """Else the tests above might pass over it. What calculators share needs an example of one of them."""
-    worked = [work(*each.values)[1] for each in EXAMPLES]
+    worked = [work(case)[1] for case in CASES.values()]
     shown = {(each.path.rpartition(".")[2], each.text) for steps in worked for each in list_formulas(steps)}
     kinds = [(path.rpartition(".")[2], kind) for calculator in CALCULATORS for path, kind in list_declared(calculator)]
     declared = {(name, formula) for name, kind in kinds for formula in kind.formulas}
     declared |= {(a.name.rpartition(".")[2], a.formula) for each in CALCULATORS for a in each.assumptions if a.formula}
     assert declared - shown == set()
     names = {step["name"].rpartition(".")[2] for steps in worked for step in steps}
-    assert {name for name, kind in kinds if not kind.columns and name != "name"} - names == set()
+    assert {name for name, kind in kinds if kind.formulas or kind.method} - names == set()
 
 
-@every_example
-def test_every_result_has_its_working(calculator: AnyCalculator, example: int) -> None:
-    names = {step["name"] for step in work(calculator, example)[1]}
-    assert {name for name, kind in calculator.result_fields.items() if not kind.columns} <= names
+@every_case
+def test_every_result_has_its_working(case: Case) -> None:
+    names = {step["name"] for step in work(case)[1]}
+    assert {name for name, kind in case.calculator.result_fields.items() if not kind.columns} <= names
 
 
-@every_calculator
-def test_a_step_stands_below_those_that_it_names(calculator: AnyCalculator) -> None:
+@every_case
+def test_a_step_stands_below_those_that_it_names(case: Case) -> None:
     """Unless they name it in turn, as equations do that are solved together."""
-    _, steps = work(calculator, 0)
+    _, steps = work(case)
     order = [step["name"] for step in steps]
     assert len(order) == len(set(order))
-    named = {step["name"]: set(list_names(step.get("formula", ""))) & set(order) for step in steps}
+    named: dict[str, set[str]] = {name: set() for name in order}
+    for step in steps:
+        table = step["name"].rpartition(".")[0]
+        for name in list_names(step.get("formula", "")):
+            own = f"{table}.{name}"
+            named[step["name"]] |= {own if own in order else name} & set(order)
     reached = {name: set(each) for name, each in named.items()}
     for _ in order:
         for name in order:

@@ -303,6 +303,8 @@ def _write_formula(formula: str, numbers: str) -> Entry:
 
 def _join_terms(call: RowsCall, terms: list[str], formula: str) -> str:
     """Return a call over rows written out."""
+    if call.function != "sum" and len(terms) == 1:
+        return terms[0]
     if call.function != "sum":
         return f"{call.function}({', '.join(terms)})"
     total = " + ".join(f"({term})" if call.is_sum else term for term in terms)
