@@ -44,6 +44,9 @@ CASES: Final = {
     "bench point of volts and amps": Case(
         registry.get("full-throttle"), {**DRIVE, "bench_voltage": 11.1, "bench_current": 10}
     ),
+    "parts beside masses": Case(
+        registry.get("mass-margin"), {"parts": [{"mass": 31.5, "count": 4}], "masses": [98, 52.5], "mass_limit": 300}
+    ),
     "parts beside a dry mass": Case(
         registry.get("build"),
         {
@@ -101,7 +104,8 @@ def list_formulas(steps: list[dict[str, Any]]) -> Iterator[Formula]:
 def name_values(outcome: Outcome) -> dict[str, Any]:
     """Return all that a formula may name, in SI units; tables with arrays of their columns."""
     calculator = outcome.calculator
-    steps = None if calculator.steps is None else calculator.steps(outcome.inputs, outcome.results)
+    with np.errstate(all="ignore"):
+        steps = None if calculator.steps is None else calculator.steps(outcome.inputs, outcome.results)
     names: dict[str, Any] = {name: each.value for name, each in get_constants().items()}
     for fields, values in (
         (calculator.input_fields, outcome.inputs),

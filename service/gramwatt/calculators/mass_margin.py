@@ -5,7 +5,7 @@ from typing import Annotated
 
 import numpy as np
 
-from gramwatt.calculators._shared import fields, sentences
+from gramwatt.calculators._shared import fields, mass_steps, sentences
 from gramwatt.calculators._shared import parts as shared_parts
 from gramwatt.calculators._shared.cautions import CHECK_AUTHORITY
 from gramwatt.calculators._shared.parts import MASS, Part
@@ -92,14 +92,12 @@ class Inputs:
     ]
 
 
-MARGIN = "limit less total, with the limit of the rule if one is chosen"
-TOTAL = "sum of mass times count, and of masses"
-EXPANDED = (
-    "`2 * sqrt(sum((count * u)**2))`: `u = scale_resolution / sqrt(12)` for each reading, or once for all weighed "
-    "together, and the ± of each mass"
-)
+SUM_OF_PARTS = "sum(parts.mass * parts.count)"
+TOTAL = (f"{SUM_OF_PARTS} + sum(masses)", SUM_OF_PARTS, "sum(masses)")
 VERDICT = "under or over if the margin exceeds the expanded uncertainty, else too-close-to-call"
-PROBABILITY = "normal distribution about the total with half the expanded uncertainty as standard deviation"
+PROBABILITY = (
+    "that of a standard normal variable to be below `margin_in_uncertainties`; 0 or 100 % where the total is exact"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,13 +112,18 @@ class Results:
             label="Margin below the limit",
             signed=True,
             at_most=1e6,
-            method=MARGIN,
+            formula="limit_in_force - total_mass",
         ),
     ]
-    total_mass: Annotated[Array, Quantity("g", "Mass of everything.", label="Total mass", method=TOTAL)]
+    total_mass: Annotated[Array, Quantity("g", "Mass of everything.", label="Total mass", formula=TOTAL)]
     expanded_mass_uncertainty: Annotated[
         Array,
-        Quantity("g", "Expanded uncertainty (k = 2) of the total, by scale and ±.", exact=True, method=EXPANDED),
+        Quantity(
+            "g",
+            "Expanded uncertainty (k = 2) of the total, by scale and ±.",
+            exact=True,
+            formula="2 * sqrt(squared_readings * reading_uncertainty**2 + stated_uncertainty**2)",
+        ),
     ]
     verdict: Annotated[
         IndexArray,
@@ -209,6 +212,7 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=mass_margin,
+    steps=mass_steps.find_steps,
     category="weigh",
     sentences=sentences.MASS_MARGIN,
     charts=(

@@ -7,6 +7,7 @@ import numpy as np
 
 from gramwatt.calculators._shared import (
     cap_results,
+    cap_steps,
     drivetrain,
     fields,
     pack_fields,
@@ -144,6 +145,7 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=throttle_cap,
+    steps=cap_steps.find_steps,
     category="choose",
     sentences=(
         Sentence(

@@ -10,25 +10,22 @@ from gramwatt.model import (
     Quantity,
 )
 
-LOWEST = (
-    "lowest of 100 %, the matching cap, target speed / uncapped speed, the speed at the target tip Mach number / "
-    "uncapped speed, and the throttle at which thrust, thrust over weight, pack current, the pack's C-rate and motor "
-    "current reach their limits, by the equations of full-throttle"
-)
-
 MATCHING = (
-    "with propellers and pack: the throttle that turns the propellers, under load, as the target motor and pack do at "
-    "full throttle; else `target_kv * target_cells * target_cell_voltage / (kv * cells * cell_voltage)`; at most 100 %"
-)
-
-SHARE = (
-    "with propellers and pack by the equations of full-throttle; else `throttle_cap**x` with x = "
-    f"{throttle_targets.THRUST_EXPONENT} ×/÷ {throttle_targets.THRUST_EXPONENT_FACTOR}"
+    "with propellers and pack the throttle that turns the propellers, under load, as the target motor and pack do at "
+    "full throttle; at most 100 %"
 )
 
 TIP_MACH = f"no_load_speed * diameter / (2 * {fields.SPEED_OF_SOUND})"
 
-ThrottleCap: TypeAlias = Annotated[Array, Quantity("%", "Maximum throttle to allow.", at_most=100, method=LOWEST)]
+ThrottleCap: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "%",
+        "Maximum throttle to allow.",
+        at_most=100,
+        formula="min(caps.cap)",
+    ),
+]
 SetBy: TypeAlias = Annotated[
     IndexArray,
     Choice(
@@ -40,7 +37,13 @@ SetBy: TypeAlias = Annotated[
 ]
 MatchingCap: TypeAlias = Annotated[
     Array,
-    Quantity("%", "Cap that matches the target motor and pack, other targets aside.", at_most=100, method=MATCHING),
+    Quantity(
+        "%",
+        "Cap that matches the target motor and pack, other targets aside.",
+        at_most=100,
+        formula=("min(ratio_without_load, 1)",),
+        method=MATCHING,
+    ),
 ]
 MatchedKv: TypeAlias = Annotated[
     Array,
@@ -64,7 +67,13 @@ UncappedSpeed: TypeAlias = Annotated[
     ),
 ]
 ThrustShare: TypeAlias = Annotated[
-    Array, Quantity("%", "Thrust over that at full throttle, same propeller.", method=SHARE)
+    Array,
+    Quantity(
+        "%",
+        "Thrust over that at full throttle, same propeller.",
+        formula=("throttle_cap**thrust_exponent",),
+        method="by the equations of full-throttle",
+    ),
 ]
 PowerShare: TypeAlias = Annotated[
     Array,
