@@ -21,7 +21,7 @@ from gramwatt.calculators._shared import parts as shared_parts
 from gramwatt.calculators._shared import propellers as shared_propellers
 from gramwatt.calculators._shared import setups as shared_setups
 from gramwatt.calculators._shared.packs import column
-from gramwatt.calculators._shared.setup_results import SetupResults, relative_change
+from gramwatt.calculators._shared.setup_results import LIMITED, SetupResults, relative_change
 from gramwatt.model import (
     Array,
     Calculator,
@@ -201,8 +201,6 @@ def build(given: Inputs) -> Results:
     )
 
 
-UNDER_LIMIT = ("by_setup.mass_margin", "by_setup.verdict", "by_setup.probability_under_limit")
-
 CALCULATOR = Calculator(
     title="Which setup suits this craft?",
     summary="A whole craft in several setups side by side: packs, propellers, throttle caps; mass, hover, flight time.",
@@ -226,7 +224,7 @@ CALCULATOR = Calculator(
     ),
     rules=setup_rules.RULES,
     references=(
-        *shared_parts.laws("longest_endurance_under_limit", "longest_setup_under_limit", *UNDER_LIMIT),
+        *shared_parts.laws("longest_endurance_under_limit", "longest_setup_under_limit", *LIMITED),
         drivetrain.MODEL,
         drivetrain.COEFFICIENTS,
         drivetrain.BENCH,

@@ -33,7 +33,7 @@ FIRST_ROWS: Final = 5
 MAX_TEXT_WIDTH: Final = 100
 """Characters of a line of prose, however wide the terminal."""
 MAX_WORKED_ROWS: Final = 4
-"""Rows of a table that the working shows with all numbers; of a longer one only the first."""
+"""Rows of a table that the working shows with all numbers. A longer one shows the first."""
 WORKING_DIGITS: Final = 6
 """Significant digits of a value in the working."""
 SMALLEST_PERCENT: Final = 1e-6

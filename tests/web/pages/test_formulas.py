@@ -24,7 +24,8 @@ SIGNS = {
     "∑": "",
 }
 FUNCTIONS = {
-    **{name: getattr(math, name) for name in ("exp", "log", "sin", "cos", "acos", "pi")},
+    **{name: getattr(math, name) for name in ("exp", "log", "sin", "cos", "pi")},
+    "acos": math.atan,  # of any value, too
     "sqrt": lambda square: math.sqrt(abs(square)),  # any values will do, also those that a pack cannot have
     "max": lambda *values: max(values),
     "min": lambda *values: min(values),

@@ -99,7 +99,7 @@ def find_steps(given: Any, found: Any) -> Steps:
     known = whole_craft.knows_craft(given)
     ratio = given.target_kv * given.target_cells * given.target_cell_voltage / found.uncapped_no_load_speed
     return Steps(
-        *pack_steps.list_pack_steps(given),
+        **pack_steps.get_pack_steps(given),
         rested_pack_voltage=source["open_circuit_voltage"],
         pack_resistance_in_use=source["pack_resistance"],
         real_kv=drive.speed_constant,

@@ -91,6 +91,6 @@ def find_pieces(
         start_state_of_charge=start_state_of_charge,
     )
     lasts = np.isfinite(pieces.duration).any(axis=0)
-    *ends, duration = (each[:, lasts] for each in pieces)
-    mean_loaded_voltage = power[:, None] * duration / (capacity[:, None] * (ends[0] - ends[1]))
-    return PieceSteps(*ends, mean_loaded_voltage, duration)
+    columns = pack.Pieces(*(each[:, lasts] for each in pieces))
+    used = capacity[:, None] * (columns.from_charge - columns.to_charge)
+    return PieceSteps(**columns._asdict(), mean_loaded_voltage=power[:, None] * columns.duration / used)

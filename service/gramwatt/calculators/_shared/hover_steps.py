@@ -36,7 +36,7 @@ InducedVelocity: TypeAlias = Annotated[
     Quantity(
         "m/s",
         "Velocity of the air through the disks, by thrust.",
-        formula="hover_velocity**2 / sqrt(forward_speed**2 + (climb_speed + induced_velocity)**2)",
+        formula="hover_velocity * hover_velocity / sqrt(forward_speed**2 + (climb_speed + induced_velocity)**2)",
         method="the positive root of this equation, by Newton's method",
     ),
 ]
@@ -90,7 +90,7 @@ class Steps(pack_steps.PackSteps):
         Array,
         Quantity(
             "1",
-            "Figure of merit: of the coefficients, where both are known.",
+            "Figure of merit by the coefficients, where both are known.",
             formula=("sqrt(2 / pi) * thrust_coefficient**1.5 / power_coefficient", "figure_of_merit"),
         ),
     ]
@@ -131,7 +131,7 @@ def find_steps(given: Any, found: Any) -> Steps:
     hover_power, speed = hovering.shaft_power_in_hover(given), craft.hover_speed(drive, given.mass)
     current = hover_power / drive.motors / speed * drive.speed_constant + given.no_load_current
     return Steps(
-        *pack_steps.list_pack_steps(given),
+        **pack_steps.get_pack_steps(given),
         rested_pack_voltage=source["open_circuit_voltage"],
         pack_resistance_in_use=source["pack_resistance"],
         weight=hovering.weight(given),

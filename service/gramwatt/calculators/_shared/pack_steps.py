@@ -107,12 +107,12 @@ class PackSteps:
     resistance_at_temperature: ResistanceAtTemperature
 
 
-def list_pack_steps(given: Any) -> tuple[Array, ...]:
-    """Return the steps of a pack in order, nan where its voltage or its resistance was measured."""
+def get_pack_steps(given: Any) -> dict[str, Array]:
+    """Return the steps of a pack by name, nan where its voltage or its resistance was measured."""
     curve = find_curve_steps(given.chemistry, given.state_of_charge, np.isnan(given.open_circuit_voltage))
-    return (*curve, resistance_at_temperature(given))
+    return {**curve._asdict(), "resistance_at_temperature": resistance_at_temperature(given)}
 
 
 def find_pack_steps(given: Any, _: Any) -> PackSteps:
     """Return the steps of a pack."""
-    return PackSteps(*list_pack_steps(given))
+    return PackSteps(**get_pack_steps(given))

@@ -7,6 +7,7 @@ from gramwatt.model import Array, Choice, IndexArray, Quantity, StringArray, Tex
 from gramwatt.physics import pack, weighing
 
 MARGIN = "as in mass-margin"
+LIMITED = ("by_setup.mass_margin", "by_setup.verdict", "by_setup.probability_under_limit")
 THRUST = "motors * thrust_coefficient * air_density * ({} / (2 * pi))**2 * diameter**4"
 HOVER_CURRENT = (
     "2 * hover_power / (rested_pack_voltage + sqrt(rested_pack_voltage**2 - 4 * hover_power * pack_resistance))"

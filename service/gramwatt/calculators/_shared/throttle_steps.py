@@ -70,7 +70,7 @@ def find_steps(given: Any, found: Any) -> Steps:
     hover_power = drive_steps.shaft_power(given, hover_speed)
     hover_current = hover_power / hover_speed * drive.speed_constant + given.no_load_current
     return Steps(
-        *pack_steps.list_pack_steps(given),
+        **pack_steps.get_pack_steps(given),
         rested_pack_voltage=source["open_circuit_voltage"],
         pack_resistance_in_use=source["pack_resistance"],
         real_kv=drive.speed_constant,

@@ -17,7 +17,7 @@ from gramwatt.web.pages.reference import get_formula_labels
 
 DIGITS: Final = 6
 MAX_FORMULA_ROWS: Final = 4
-"""Rows of a table whose formulas are shown with numbers; of a longer one only the first."""
+"""Rows of a table whose formulas are shown with numbers. A longer one shows the first."""
 
 
 @dataclass(frozen=True, slots=True)
