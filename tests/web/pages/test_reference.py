@@ -191,4 +191,6 @@ def test_links_and_marks_in_a_text() -> None:
     assert linked_text(f"As in {name}; the {name} current & <more>") == (
         f"As in {link}; the {name} current &amp; &lt;more&gt;"
     )
+    word = next(each.name for each in CALCULATORS if "-" not in each.name)
+    assert linked_text(f"As in {word}; this {word}") == f'As in <a href="/reference/{word}">{word}</a>; this {word}'
     assert marked_text("**Weak: a.** *b* `c` <d>") == "<strong>Weak: a.</strong> <em>b</em> <code>c</code> &lt;d&gt;"

@@ -57,9 +57,15 @@ def marked_text(text: str) -> Markup:
 
 
 def linked_text(text: str | Markup) -> Markup:
-    """Return a text whose hyphenated names of calculators, as in ``see flight-log``, are links to their reference."""
-    names = "|".join(re.escape(name) for name in registry.list_names() if "-" in name)
-    # Not where the name is an adjective: "the full-throttle current".
+    """Return a text whose names of calculators, as in ``see flight-log``, are links to their reference."""
+    words = [name for name in registry.list_names() if "-" not in name]
+    names = [name for name in registry.list_names() if name not in words]
+    # Not where a name is an adjective, "the full-throttle current", or may be a word, "the build".
     before = r"^|[.,:;(] |\b(?:as|by|from|in|of|see|than|that|with) "
-    html = re.sub(rf"({before})({names})(?![\w-])", r'\1<a href="/reference/\2">\2</a>', str(escape(text)))
-    return Markup(html)  # noqa: S704 - the text is escaped
+    pattern = rf"({before})({'|'.join(names)})(?![\w-])|\b([Aa]s in )({'|'.join(words)})(?![\w-])"
+
+    def link(found: re.Match[str]) -> str:
+        prefix, name = found[1] or found[3] or "", found[2] or found[4]
+        return f'{prefix}<a href="/reference/{name}">{name}</a>'
+
+    return Markup(re.sub(pattern, link, str(escape(text))))  # noqa: S704 - the text is escaped
