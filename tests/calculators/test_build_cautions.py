@@ -35,9 +35,9 @@ def test_one_pack_that_cannot_lift() -> None:
         "discharge_rating_share"
     }
     missing = get_reasons(response)
-    assert {missing[f"by_setup.1.{name}"] for name in hovering} == {"cannot-lift"}
-    assert {missing[f"by_setup.1.{name}"] for name in ("mean_power", "endurance")} == {"no-mean-power"}
-    assert {missing[f"by_setup.1.{name}"] for name in changes} == {"no-figures-to-compare"}
+    assert {missing[f"/by_setup/1/{name}"] for name in hovering} == {"cannot-lift"}
+    assert {missing[f"/by_setup/1/{name}"] for name in ("mean_power", "endurance")} == {"no-mean-power"}
+    assert {missing[f"/by_setup/1/{name}"] for name in changes} == {"no-figures-to-compare"}
     assert any(
         caution["text"].startswith("brick: a thrust of ") and "6354 g" in caution["text"]
         for caution in response["cautions"]
@@ -46,12 +46,12 @@ def test_one_pack_that_cannot_lift() -> None:
     assert heavy["thrust_to_weight"] < 1
     assert [first, other] == compute_rows(**{**CRAFT, "packs": [FOUR, SIX]}, controller_rating=45)
     assert response["results"]["longest_setup"] == "six"
-    assert not any(name.startswith(("by_setup.0.hover", "by_setup.2.hover")) for name in missing)
+    assert not any(name.startswith(("/by_setup/0/hover", "/by_setup/2/hover")) for name in missing)
 
 
 def test_a_first_pack_that_cannot_lift_leaves_no_comparison() -> None:
     response = compute(**{**CRAFT, "packs": [{**FOUR, "mass": 6000}, SIX]})
-    assert get_reasons(response)["by_setup.1.endurance_change"] == "no-figures-to-compare"
+    assert get_reasons(response)["/by_setup/1/endurance_change"] == "no-figures-to-compare"
     assert response["results"]["by_setup"][1]["endurance"] > 0
     assert response["results"]["longest_setup"] == "six"
 
@@ -60,7 +60,7 @@ def test_without_an_average_power_there_is_no_endurance() -> None:
     """Not even 0 minutes for a pack that starts at its reserve, since the power is unknown."""
     response = compute(**{**CRAFT, "packs": [{**FOUR, "mass": 6000}]}, state_of_charge=15)
     assert response["results"]["by_setup"][0]["endurance"] is None
-    assert get_reasons(response)["by_setup.0.endurance"] == "no-mean-power"
+    assert get_reasons(response)["/by_setup/0/endurance"] == "no-mean-power"
     assert response["results"]["longest_setup"] is None
     assert get_reasons(response)["longest_setup"] == "none-flies"
 
@@ -69,7 +69,7 @@ def test_a_power_beyond_the_pack() -> None:
     """By hand: 16.8^2 / (4 x 32 mohm) = 2205 W."""
     response = compute(**CRAFT, mean_power=2300, mass_exponent=0)
     assert response["results"]["by_setup"][0]["endurance"] is None
-    assert get_reasons(response)["by_setup.0.endurance"] == "power-beyond-pack"
+    assert get_reasons(response)["/by_setup/0/endurance"] == "power-beyond-pack"
     assert response["results"]["by_setup"][0]["mean_power"] == 2300
     assert response["results"]["by_setup"][1]["endurance"] is not None
 
@@ -88,8 +88,8 @@ def test_an_impossible_bench_point() -> None:
     for at, row in enumerate(response["results"]["by_setup"]):
         assert row["thrust"] is row["capped_pack_current"] is row["hover_power"] is None
         assert row["mass"] is not None
-        assert get_reasons(response)[f"by_setup.{at}.thrust"] == "bench-point-impossible"
-        assert get_reasons(response)[f"by_setup.{at}.hover_power"] == "bench-point-impossible"
+        assert get_reasons(response)[f"/by_setup/{at}/thrust"] == "bench-point-impossible"
+        assert get_reasons(response)[f"/by_setup/{at}/hover_power"] == "bench-point-impossible"
     assert compute(**CRAFT, **BENCH)["results"]["by_setup"][0]["thrust"] is not None
 
 
@@ -99,7 +99,7 @@ def test_every_empty_figure_has_a_reason() -> None:
         response = compute(**{**CRAFT, **inputs})
         empty = {name for name, value in response["results"].items() if value is None}
         for at, row in enumerate(response["results"]["by_setup"]):
-            empty |= {f"by_setup.{at}.{name}" for name, value in row.items() if value is None}
+            empty |= {f"/by_setup/{at}/{name}" for name, value in row.items() if value is None}
         assert set(get_reasons(response)) == empty
 
 

@@ -19,7 +19,7 @@ from gramwatt.web import create_app
 
 UNCAPPED: Final[dict[str, Any]] = {**{n: v for n, v in CRAFT.items() if n != "throttle_cap"}, "packs": [FOUR, SIX]}
 ALONE: Final[dict[str, Any]] = {name: CRAFT[name] for name in ("kv", "diameter", "pitch")}
-CHANGES: Final = ("mass_change", "endurance_change", "thrust_change", "current_change")
+CHANGES: Final = ("mass_change", "endurance_change", "capped_thrust_change", "capped_pack_current_change")
 FIVE: Final[dict[str, Any]] = {"name": "five", "diameter": 5, "pitch": 4.3}
 FLAT: Final[dict[str, Any]] = {"name": "flat", "diameter": 5.1, "pitch": 3, "blades": 2, "mass": 3.5}
 WITH_PROPELLERS: Final[dict[str, Any]] = {
@@ -207,12 +207,12 @@ def test_what_is_missing_has_its_reason(setups: list[dict[str, Any]], at: int, c
     response = compute(**UNCAPPED, setups=setups)
     rows = response["results"]["by_setup"]
     empty = {
-        f"by_setup.{row}.{name}" for row, found in enumerate(rows) for name, value in found.items() if value is None
+        f"/by_setup/{row}/{name}" for row, found in enumerate(rows) for name, value in found.items() if value is None
     }
     empty |= {name for name, value in response["results"].items() if value is None}
     reasons = get_reasons(response)
     assert set(reasons) == empty
-    assert code in {reason for name, reason in reasons.items() if name.startswith(f"by_setup.{at}.")}
+    assert code in {reason for name, reason in reasons.items() if name.startswith(f"/by_setup/{at}/")}
 
 
 def test_the_text_of_a_reason_names_its_setup() -> None:

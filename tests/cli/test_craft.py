@@ -74,7 +74,7 @@ def test_check_lists_every_error_at_once(tmp_path: Path) -> None:
     result = run("craft", "check", str(file))
     assert result.exit_code == 2
     lines = result.stderr.splitlines()
-    starts = ("kv: ", "packs.0.cells: ", "packs.1.capacity: ", "packs.1.name: Another row of packs has the name")
+    starts = ("kv: ", "/packs/0/cells: ", "/packs/1/capacity: ", "/packs/1/name: Another row of packs has the name")
     for start in starts:
         assert sum(line.startswith(start) for line in lines) == 1, result.stderr
     assert any('Unknown member of a craft "motorz"; did you mean motors' in line for line in lines)
@@ -86,7 +86,7 @@ def test_check_reports_setups_of_one_name(tmp_path: Path) -> None:
     result = run("craft", "check", str(file))
     assert result.exit_code == 2
     (line,) = result.stderr.splitlines()[:1]
-    assert line.startswith('setups.2.name: Another row of setups has the name "a"')
+    assert line.startswith('/setups/2/name: Another row of setups has the name "a"')
 
 
 def test_check_says_which_calculators_a_craft_is_enough_for() -> None:

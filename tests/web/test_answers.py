@@ -79,8 +79,7 @@ def test_defaults_are_reported_as_assumed_and_every_quantity_has_its_unit(client
     assert answer["calculator"] == "pack-energy"
     assert answer["inputs"] == {"cells": 6, "capacity": 1300, "parallel_cells": 1, "chemistry": "lipo", "reserve": 20}
     assert answer["assumed"] == ["parallel_cells", "chemistry", "reserve"]
-    assert answer["units"]["capacity"] == "mAh"
-    assert answer["units"]["reserve"] == "%"
+    assert answer["input_units"] == {"capacity": "mAh", "reserve": "%"}
     assert answer["units"]["usable_energy"] == "Wh"
     assert answer["results"]["usable_energy"] == 23.088
     assert {"cells", "chemistry", "baggage"}.isdisjoint(answer["units"])

@@ -116,7 +116,7 @@ def _x_of_request(request: ChartRequest, spec: CurveChart[Any, Any]) -> Any:
 def _measured_points(request: ChartRequest, spec: CurveChart[Any, Any], name: str) -> Line:
     x, y = spec.points(request.outcome.inputs, request.outcome.results)  # type: ignore[misc]
     return Line(
-        units.convert_from_si(np.asarray(x), request.unit(spec.across or spec.vary)),
+        units.convert_from_si(np.asarray(x), x_unit(request, spec)),
         units.convert_from_si(np.asarray(y), request.unit(name)),
         label=spec.points_are,
         joined=False,

@@ -92,7 +92,7 @@ def summarize_inputs(calculator: Calculator[Any, Any], response: Mapping[str, An
             case [_] if isinstance(kind, Table):
                 inputs.append(f"1 {kind.row_label}")
             case [only]:
-                inputs.append(f"{label} {format_value(only, response['units'].get(name, '1'), 6)}")
+                inputs.append(f"{label} {format_value(only, response['input_units'].get(name, '1'), 6)}")
             case list():
                 inputs.append(f"{len(value)} {lower_first(label)}")
             case dict():
@@ -100,7 +100,7 @@ def summarize_inputs(calculator: Calculator[Any, Any], response: Mapping[str, An
             case bool():
                 inputs.append(label if value else f"not {lower_first(label)}")
             case int() | float():
-                inputs.append(f"{label} {format_value(value, response['units'].get(name, '1'), 6)}")
+                inputs.append(f"{label} {format_value(value, response['input_units'].get(name, '1'), 6)}")
             case _:
                 shown = kind.get_option_label(value) if isinstance(kind, Choice) else value
                 inputs.append(f"{label} {shown}")

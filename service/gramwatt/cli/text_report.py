@@ -268,7 +268,7 @@ class _Report:
 
     def _format_input(self, name: str) -> str:
         """Return an input with its value; the values of all rows for a column of a table."""
-        unit = self.response["units"].get(name, "1")
+        unit = self.response["input_units"].get(name, "1")
         table, _, column = name.rpartition(".")
         inputs = self.response["inputs"]
         if table:

@@ -45,7 +45,7 @@ class UnknownCalculator(LookupError):
 def format_error(error: InputError) -> str:
     """Return an error as one line of text."""
     given = "" if error.given is None else f" (given {error.given!r})"
-    return f"{error.pointer[1:].replace('/', '.') or 'request'}: {error.detail}{given}; accepted: {error.accepted}"
+    return f"{error.place or 'request'}: {error.detail}{given}; accepted: {error.accepted}"
 
 
 def get_calculator(name: str) -> AnyCalculator:

@@ -113,8 +113,8 @@ def _find_explained(
 
 
 def _name_results(names: Iterable[str], at: int | None) -> list[str]:
-    """Return the names of results in entry ``at`` of a table: ``packs.2.endurance``."""
-    return [name if at is None else name.replace(".", f".{at}.") for name in names]
+    """Return the names of results, or pointers to those in entry ``at`` of a table: ``/packs/2/endurance``."""
+    return [name if at is None or "." not in name else f"/{name.replace('.', f'/{at}/')}" for name in names]
 
 
 def _list_doubtful_results(outcome: Outcome, row: int, results: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
@@ -159,7 +159,7 @@ def _find_doubtful_results(
         if table:
             entries = zip(results[table], share[row].tolist(), strict=False)
             doubtful |= {
-                f"{table}.{at}.{column}": each
+                f"/{table}/{at}/{column}": each
                 for at, (inner, each) in enumerate(entries)
                 if inner.get(column) is not None
             }
@@ -169,26 +169,26 @@ def _find_doubtful_results(
 
 
 def _find_missing_results(results: Mapping[str, Any]) -> Iterator[str]:
-    """Yield the names of results without a value; in a table ``packs.2.endurance``."""
+    """Yield the names of results without a value; in a table a pointer, ``/packs/2/endurance``."""
     for name, value in results.items():
         if value is None:
             yield name
         elif isinstance(value, list) and value and isinstance(value[0], dict):
             for at, inner in enumerate(value):
                 if None in inner.values():
-                    yield from (f"{name}.{at}.{column}" for column, cell in inner.items() if cell is None)
+                    yield from (f"/{name}/{at}/{column}" for column, cell in inner.items() if cell is None)
 
 
 def _list_labels(calculator: AnyCalculator, names: Iterable[str]) -> list[str]:
     """Return the labels of results, each once; the first has a capital. All entries of a table have the same."""
-    labels = dict.fromkeys(get_label(name.rpartition(".")[2], _get_result_kind(calculator, name)) for name in names)
+    labels = dict.fromkeys(get_label(name.rpartition("/")[2], _get_result_kind(calculator, name)) for name in names)
     return [label if at == 0 else lower_first(label) for at, label in enumerate(labels)]
 
 
 def _get_result_kind(calculator: AnyCalculator, name: str) -> Kind:
-    """Return the kind of a result, or of the column of a table."""
-    kind: Kind = calculator.result_fields[name.partition(".")[0]]
-    return kind.columns[name.rpartition(".")[2]] if kind.columns else kind
+    """Return the kind of a result, or that of the column of a cell, which a pointer names."""
+    kind: Kind = calculator.result_fields[name.removeprefix("/").partition("/")[0]]
+    return kind.columns[name.rpartition("/")[2]] if kind.columns else kind
 
 
 def _explain_missing_results(

@@ -61,7 +61,6 @@ def build_response(
         [each for each in layout.input_fields if each[0] in known], outcome.inputs, row, layout.input_units
     )
     restore_names(calculator, inputs)
-    given_units = {name: unit for name, unit, owner in layout.owners if owner in known}
     response: ResponseBody = {
         "calculator": calculator.name,
         "given": build_given(outcome, row) if with_given else {},
@@ -69,7 +68,8 @@ def build_response(
         "assumed": _list_marked(outcome.assumed, row, calculator),
         **({} if outcome.from_craft is None else _build_origin(outcome.from_craft, outcome.chosen)),
         "results": results,
-        "units": {**given_units, **layout.result_units},
+        "units": dict(layout.result_units),
+        "input_units": {name: unit for name, unit, owner in layout.owners if owner in known},
         "cautions": build_cautions(outcome, row, results, known),
     }
     if outcome.solved:
@@ -100,7 +100,7 @@ class _Layout:
     result_fields: tuple[_Field, ...]
     result_units: Mapping[str, str]
     input_units: Mapping[str, str]
-    """Units of inputs, as declared; of one that is also a result the same as there."""
+    """Units of inputs, as declared, whatever units are requested for results."""
     owners: tuple[tuple[str, str, str], ...]
     """Each quantity among the inputs: its name, its unit, and the input that it is or is a column of."""
     units: Mapping[str, units.Unit]
@@ -111,8 +111,7 @@ class _Layout:
 def _get_layout(calculator: AnyCalculator, result_units: tuple[tuple[str, str], ...]) -> _Layout:
     wanted = dict(result_units)
     results = {name: wanted.get(name, unit) for name, unit in get_declared_units(calculator.result_fields).items()}
-    declared = get_declared_units(calculator.input_fields)
-    input_units = {name: results.get(name, unit) for name, unit in declared.items()}
+    input_units = get_declared_units(calculator.input_fields)
     return _Layout(
         _list_fields(calculator.input_fields, input_units),
         _list_fields(calculator.result_fields, results),

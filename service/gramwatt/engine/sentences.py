@@ -66,7 +66,7 @@ class _Values:
             calculator = self.outcome.calculator
             kind = (calculator.result_fields if is_result else calculator.input_fields)[name]
             return kind.get_option_label(value) if isinstance(kind, Choice) else value
-        unit = self.response["units"].get(name)
+        unit = self.response["units" if is_result else "input_units"].get(name)
         if unit is None:
             return self.localize(format_number(value))
         end = "" if unit == "1" else f" {unit}"

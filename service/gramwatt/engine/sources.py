@@ -31,7 +31,7 @@ def list_sources(calculator: AnyCalculator, inputs: Any, complete: CompleteInput
 
 def _make_source(calculator: AnyCalculator, path: Path, shape: Shape, width: NDArray[np.float64]) -> Source:
     name = "/".join(path)
-    label = name if width.ndim == 1 else "/".join((path[0], "*", *path[1:]))
+    label = name if width.ndim == 1 else "/".join(("", path[0], "*", *path[1:]))
     return Source(path, label, _name_draws(calculator, path), shape, width)
 
 

@@ -45,7 +45,7 @@ class Source:
 
     path: Path
     label: str
-    """Its name among the shares; ``*`` stands for the number of an entry: ``parts/*/mass``."""
+    """Its name among the shares; ``*`` stands for the number of an entry: ``/parts/*/mass``."""
     draw: str
     """The name of its draws: inputs of the same name have the same ones."""
     shape: Shape

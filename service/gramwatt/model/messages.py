@@ -32,6 +32,12 @@ class InputError:
     given: object
     accepted: str
 
+    @property
+    def place(self) -> str:
+        """Where it is, for a sentence: the name of an input, or the pointer to a part of one; nothing for the whole."""
+        name = self.pointer[1:]
+        return self.pointer if "/" in name else name
+
     def under(self, parent: str) -> InputError:
         """Return the same error, one level deeper."""
         return InputError(f"/{escape_pointer(parent)}{self.pointer}", self.detail, self.given, self.accepted)

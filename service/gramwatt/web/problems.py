@@ -121,8 +121,7 @@ def convert_invalid_input(error: InvalidInput, errors: Sequence[InputError] = ()
 
 
 def _format_error(error: InputError) -> str:
-    path = error.pointer[1:].replace("/", ".")
-    return f"{path}: {error.detail}" if path else error.detail
+    return f"{error.place}: {error.detail}" if error.place else error.detail
 
 
 def make_body(problem: Problem, instance: str) -> dict[str, Any]:

@@ -88,7 +88,7 @@ def errors_with_dropped_columns(result: BatchResult, columns: Collection[str]) -
 
 
 def _format_detail(error: InputError) -> str:
-    where = error.pointer[1:].replace("/", ".")
+    where = error.place
     return error.detail if not where or error.detail.startswith(where) else f"{where}: {error.detail}"
 
 

@@ -122,11 +122,12 @@ def _make_response(inputs: Inputs, calculator: AnyCalculator) -> JsonObject:
             **({"solved": refer("SolvedInputs")} if any(each.solved_from for each in calculator.assumptions) else {}),
             "results": refer(get_results_name(calculator)),
             "units": refer("Units"),
+            "input_units": refer("InputUnits"),
             "cautions": {**refer("Cautions"), "x-codes": _list_codes(calculator)},
             "uncertainty": refer("Uncertainty"),
             "working": refer("Working"),
         },
-        ["calculator", "given", "inputs", "assumed", "results", "units", "cautions"],
+        ["calculator", "given", "inputs", "assumed", "results", "units", "input_units", "cautions"],
     )
 
 

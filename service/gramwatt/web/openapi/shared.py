@@ -55,7 +55,11 @@ _NAMES: Final = make_array({"type": "string", "maxLength": 128, "pattern": "^[a-
 
 SCHEMAS: Final[Mapping[str, JsonObject]] = {
     "Units": make_map(
-        make_text(16), "The unit of each quantity in `inputs` and `results`; of `given` always that of this contract."
+        make_text(16),
+        "The unit of each quantity in `results`, by name or `table.column`; `units` in a request changes it.",
+    ),
+    "InputUnits": make_map(
+        make_text(16), "The unit of each quantity in `given` and `inputs`, always that of the contract."
     ),
     "Cautions": make_array(
         refer("Caution"),
@@ -75,7 +79,11 @@ SCHEMAS: Final[Mapping[str, JsonObject]] = {
             "kind": {"type": "string", "enum": ["finding", "missing", "standing"]},
             "severity": {"type": "string", "enum": ["high", "medium", "low"]},
             "text": make_text(),
-            "results": make_array(make_text(128), 10000, description="The results that are null for this reason."),
+            "results": make_array(
+                make_text(128),
+                10000,
+                description="The results that are null for this reason: a name, or a pointer such as /table/1/column.",
+            ),
         },
         "results",
     ),

@@ -258,7 +258,9 @@ class _FieldBuilder:
             case bool() as value:
                 return "yes" if value else "no"
             case (int() | float()) as value:
-                return self._number(format_value(value, response["units"].get(name, "1"), TYPICAL_DIGITS), description)
+                return self._number(
+                    format_value(value, response["input_units"].get(name, "1"), TYPICAL_DIGITS), description
+                )
             case None:
                 return ""
             case value:

@@ -103,7 +103,7 @@ class _Formatter:
     def cell(self, table: str, column: Mapping[str, Any], value: Any, row: int) -> ResultValue:
         """Return a cell of a table."""
         name = column["name"]
-        return self._make(f"{table}.{name}", column, value, row, f"{table}.{row}.{name}")
+        return self._make(f"{table}.{name}", column, value, row, f"/{table}/{row}/{name}")
 
     def _make(
         self, key: str, description: Mapping[str, Any], value: Any, row: int | None, reason_key: str
@@ -169,7 +169,9 @@ def _pick(numbers: Any, row: int | None) -> float | None:
 def _format_contributors(shares: Mapping[str, float]) -> str:
     largest = sorted(shares.items(), key=lambda each: -each[1])[:MAX_CONTRIBUTORS]
     return ", ".join(
-        f"{readable(name).replace('.', ' ')} {share * 100:.0f} %" for name, share in largest if share >= MIN_SHARE
+        f"{readable(name).replace('/', ' ').strip()} {share * 100:.0f} %"
+        for name, share in largest
+        if share >= MIN_SHARE
     )
 
 

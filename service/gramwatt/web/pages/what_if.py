@@ -6,15 +6,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
-import numpy as np
-
 from gramwatt.charts import sweep_charts
 from gramwatt.charts.chart_data import ChartData
 from gramwatt.engine.calculate import InvalidInput
 from gramwatt.engine.tables import batch, sweep
 from gramwatt.engine.tables.grid_cost import check_grid
 from gramwatt.engine.tables.plan import make_plan
-from gramwatt.model import Calculator, Count, Kind, Quantity, get_label, units
+from gramwatt.model import Calculator, Count, Kind, Quantity, get_label
 from gramwatt.model.messages import InputError, format_number, join_with_or, quote_input, unit_sign
 from gramwatt.web.pages.form_reader import FormData, VariedInput, with_decimal_point
 
@@ -141,9 +139,6 @@ def _make_axis(
     usual_start = usual_stop = ""
     if isinstance(value, int | float) and not isinstance(value, bool):
         kind = calculator.input_fields[varied.name]
-        if isinstance(kind, Quantity):  # the response shows one that is also a result in the unit requested for that
-            si = units.get_unit(response["units"][varied.name]).to_si(value)
-            value = float(units.convert_from_si(np.array(si), kind.unit))
         start, stop = _usual_range(kind, value)
         if start < stop:
             usual_start, usual_stop = (format_number(end, 4).replace(".", decimal) for end in (start, stop))
