@@ -115,7 +115,9 @@ def test_what_does_not_fit_a_phone_is_marked() -> None:
     labels = {"above": "a" * 40, "below": "b" * 40}
     assert 'class="wide"' not in typeset_equation("x", "above / below", labels)
     assert 'class="wide"' not in typeset_equation("x", "above * below", labels), "it may wrap"
-    assert 'class="wide"' in typeset_equation("x", "1 / (above + below)", labels)
+    assert 'class="wide" tabindex="0"' in typeset_equation("x", "1 / (above + below)", labels)
+    assert 'class="wide"' not in typeset_equation("x", "2 * (above + below)", labels), "within parentheses too"
+    assert 'class="wide"' not in typeset_equation("x", "max(above, below - above)", labels), "in a function too"
 
 
 def test_expressions_in_a_text() -> None:

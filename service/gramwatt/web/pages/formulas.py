@@ -9,7 +9,7 @@ from __future__ import annotations
 import ast
 import html
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 from xml.etree import ElementTree
@@ -21,6 +21,8 @@ from gramwatt.model.messages import format_number
 _SUM, _PRODUCT, _SIGNED, _POWER, _ATOM = range(5)
 """How tightly the outermost operation of a term binds. A term in a place that binds more needs parentheses."""
 _SIGNS: Final = {ast.Add: "+", ast.Sub: "−", ast.Mult: "×"}
+_OPEN: Final = '<mo stretchy="false">(</mo>'
+_CLOSE: Final = '<mo stretchy="false">)</mo>'
 _TIMES: Final = "<mo>×</mo>"
 _INVISIBLE_TIMES: Final = "<mo>\N{INVISIBLE TIMES}</mo>"
 _APPLY: Final = "<mo>\N{FUNCTION APPLICATION}</mo>"
@@ -40,6 +42,8 @@ _SYMBOL: Final = re.compile(rf"({'|'.join(GREEK)}|[A-Za-z]{{1,2}})(?:_([A-Za-z0-
 _INLINE: Final = re.compile(r"`([^`]+)`([,;:.]?)")
 MAX_NARROW: Final = 46
 """Letters of a piece that fits a phone at full size."""
+MAX_COMPACT: Final = 56
+"""Letters of a piece that fits a phone with small fractions."""
 _EQUALS: Final = re.compile(r"(?<![<>=!])=(?!=)")
 
 
@@ -81,17 +85,27 @@ def typeset_text(text: str, labels: Mapping[str, str]) -> Markup:
     return Markup(_INLINE.sub(typeset, str(escape(text))))  # noqa: S704 - what is not ours in it is escaped
 
 
-def _make_element(pieces: Iterable[str], attributes: str = "") -> str:
-    """Return pieces as the rows of an element ``math``; ``wide`` if one of them does not fit a phone at full size."""
-    rows = [f"<mrow>{piece}</mrow>" for piece in pieces]
-    if any(_count_letters(ElementTree.fromstring(row)) > MAX_NARROW for row in rows):  # noqa: S314 - made here
+def _make_element(pieces: list[str], attributes: str = "") -> str:
+    """Return pieces as the rows of an element ``math``.
+
+    It is ``wide`` if one of them fits a phone with small fractions only. With one that does not fit even so, it takes
+    the focus, to be scrolled.
+    """
+    width = max(map(_count_letters, pieces))
+    if width > MAX_NARROW:
         attributes += ' class="wide"'
-    return f"<math{attributes}>{''.join(rows)}</math>"
+    if width > MAX_COMPACT:
+        attributes += ' tabindex="0"'
+    return f"<math{attributes}>{''.join(f'<mrow>{piece}</mrow>' for piece in pieces)}</math>"
 
 
-def _count_letters(element: ElementTree.Element) -> float:
-    """Return the width of an element in letters."""
-    inner = [_count_letters(child) for child in element]
+def _count_letters(mathml: str) -> float:
+    """Return the width of a piece in letters."""
+    return _count_letters_of(ElementTree.fromstring(f"<mrow>{mathml}</mrow>"))  # noqa: S314 - made here
+
+
+def _count_letters_of(element: ElementTree.Element) -> float:
+    inner = [_count_letters_of(child) for child in element]
     if element.tag == "mfrac":
         return max(inner)
     if element.tag in ("msub", "msup"):
@@ -116,14 +130,33 @@ def _split(node: ast.expr, labels: Mapping[str, str]) -> list[str]:
             binding = _PRODUCT if isinstance(operator, ast.Mult) else _SUM
             first, *others = _split_term(right, binding + (not isinstance(operator, ast.Add)), labels)
             return [*_split_term(left, binding, labels), _make_sign(operator) + first, *others]
+        case ast.Call(ast.Name(name), arguments, []) if name in _FUNCTIONS and _is_wide(_typeset(node, labels)):
+            ends = [*("<mo>,</mo>" for _ in arguments[1:]), _CLOSE]
+            listed = [_end(_split(each, labels), end) for each, end in zip(arguments, ends, strict=True)]
+            first, *others = [piece for pieces in listed for piece in pieces]
+            return [f"<mi>{_FUNCTIONS[name]}</mi>{_APPLY}{_OPEN}{first}", *others]
         case _:
             return [_typeset(node, labels).mathml]
 
 
 def _split_term(node: ast.expr, binding: int, labels: Mapping[str, str]) -> list[str]:
-    """Return the pieces of a term for a place that binds this tightly; in parentheses it is one piece."""
+    """Return the pieces of a term for a place that binds this tightly; in parentheses it is one piece if it fits."""
     term = _typeset(node, labels)
-    return _split(node, labels) if term.binding >= binding else [term.put(binding)]
+    if term.binding >= binding:
+        return _split(node, labels)
+    if not _is_wide(term):
+        return [term.put(binding)]
+    pieces = _split(node, labels)
+    return _end([_OPEN + pieces[0], *pieces[1:]], _CLOSE)
+
+
+def _is_wide(term: _Term) -> bool:
+    return _count_letters(term.mathml) > MAX_NARROW
+
+
+def _end(pieces: list[str], mathml: str) -> list[str]:
+    """Return pieces with something after the last one."""
+    return [*pieces[:-1], pieces[-1] + mathml]
 
 
 def _make_sign(operator: ast.operator) -> str:
