@@ -39,7 +39,7 @@ def repair_query(
     _repair_units(calculator, query, result)
     _repair_options(below, query)
     if below in ("sweep", "chart"):
-        _repair_axes(calculator, query)
+        _repair_axes(calculator, query, is_needed=below == "sweep")
 
 
 def add_needed_to_query(calculator: AnyCalculator, query: dict[str, Any]) -> None:
@@ -82,11 +82,11 @@ def _repair_options(below: str, query: dict[str, Any]) -> None:
         query.pop("least", None)
 
 
-def _repair_axes(calculator: AnyCalculator, query: dict[str, Any]) -> None:
+def _repair_axes(calculator: AnyCalculator, query: dict[str, Any], *, is_needed: bool) -> None:
     """Give each varied input a range: how many of each there must be, and of which inputs, no schema can say."""
     varied = [name for name in dict.fromkeys(query.get("vary") or ()) if name in variable_inputs(calculator)]
     given = {name: query.pop(name, None) or [] for name in AXES}
-    if not given["vary"]:
+    if not given["vary"] and not is_needed:
         return
     query.pop("picture", None)  # which is of a chart of one response
     query["vary"] = varied or [variable_inputs(calculator)[0]]
@@ -158,6 +158,6 @@ def _repair_value(kind: Kind, value: Any) -> Any:
 def _repair_recording(kind: TimeSeries, columns: dict[str, list[Any]]) -> dict[str, list[Any]]:
     """Make the columns as long as each other, with times that can be read: some seconds apart."""
     time = next(iter(kind.columns))
-    length = max(2, *(len(column) for column in columns.values()))
+    length = max([2, *map(len, columns.values())])
     filled = {name: [*column, *[None] * (length - len(column))] for name, column in columns.items()}
     return {**filled, time: list(range(length))}
