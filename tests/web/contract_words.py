@@ -12,7 +12,7 @@ from gramwatt.engine import craft_fields
 from gramwatt.engine.cells import parse_range_end
 from gramwatt.engine.columns import uncertainty_kind
 from gramwatt.engine.nested import read_column
-from gramwatt.engine.query_strings import find_query_example
+from gramwatt.engine.query_strings import find_query_example, format_query_value
 from gramwatt.engine.response import check_result_units
 from gramwatt.engine.tables.sweep import variable_inputs
 from gramwatt.model import AnyCalculator, Kind, NumberList, Quantity, Table, TimeSeries, units
@@ -35,16 +35,17 @@ def repair_query(
     for name in {craft_fields.MEMBER, *craft_fields.get_choices(), "inputs", "by", "show", "errors", *unknown}:
         query.pop(name, None)
     for name in query.keys() & calculator.input_fields.keys():
-        query[name] = _repair_value(calculator.input_fields[name], query[name])
+        query[name] = _repair_value(calculator.input_fields[name], query[name], text=True)
     _repair_units(calculator, query, result)
     _repair_options(below, query)
-    if below in ("sweep", "chart"):
+    if "vary" in declared:
         _repair_axes(calculator, query, is_needed=below == "sweep")
 
 
 def add_needed_to_query(calculator: AnyCalculator, query: dict[str, Any]) -> None:
     """Add what a calculator needs: a craft might have given it, so that no parameter is required."""
-    _add_needed(calculator, query, find_query_example(calculator))
+    example = {name: format_query_value(value) for name, value in find_query_example(calculator).items()}
+    _add_needed(calculator, query, example)
 
 
 def _add_needed(calculator: AnyCalculator, inputs: dict[str, Any], example: Mapping[str, Any]) -> None:
@@ -137,8 +138,10 @@ def _repair_inputs(calculator: AnyCalculator, inputs: object) -> None:
                 del row[column or owner]
 
 
-def _repair_value(kind: Kind, value: Any) -> Any:
+def _repair_value(kind: Kind, value: Any, *, text: bool = False) -> Any:
     """Replace a text with a number that its unit makes too great or too small for the bounds."""
+    if isinstance(kind, NumberList) and text:
+        return ",".join(str(_repair_value(kind.item, item, text=True)) for item in str(value).split(","))
     if isinstance(kind, NumberList):
         return [_repair_value(kind.item, item) for item in value]
     if isinstance(kind, Table):
@@ -149,7 +152,7 @@ def _repair_value(kind: Kind, value: Any) -> Any:
     if isinstance(kind, TimeSeries):
         return _repair_recording(kind, value)
     is_text = isinstance(kind, Quantity) and isinstance(value, str)
-    if not isinstance(kind, Quantity) or not is_text or not read_column(kind, [value], text=False).errors:
+    if not isinstance(kind, Quantity) or not is_text or not read_column(kind, [value], text=text).errors:
         return value
     low, high = kind.bounds.list_ends()
     return min(max(low, 1), high)

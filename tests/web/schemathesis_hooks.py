@@ -44,3 +44,15 @@ def _replace_text(calculator: AnyCalculator, below: str, case: Any) -> None:
         log = example[str(calculator.recording)]
         lines = [",".join(log), *(",".join(map(str, cells)) for cells in zip(*log.values(), strict=True))]
         case.media_type, case.body = "text/csv", "\n".join(lines)
+
+
+@schemathesis.deserializer("text/csv", "text/tab-separated-values", "application/x-ndjson")
+def read_text(context: schemathesis.DeserializationContext, response: schemathesis.Response) -> str:
+    """Return a table as the text that its schema says it is."""
+    return response.content.decode()
+
+
+@schemathesis.deserializer("application/vnd.apache.arrow.stream", "image/png")
+def read_bytes(context: schemathesis.DeserializationContext, response: schemathesis.Response) -> str:
+    """Return a file as a text with a character for each byte."""
+    return response.content.decode("latin-1")

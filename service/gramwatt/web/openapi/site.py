@@ -164,7 +164,7 @@ def _add_pages(spec: APISpec) -> None:
         "download_results",
         "Results of a form as a file: the field `download` of the form is its kind, `chart-svg`, `chart-png`, or a "
         "format of the calculator such as `csv`",
-        make_ok_response("The file.", {"*/*": {"schema": refer("Binary")}}),
+        make_ok_response("The file.", {"*/*": {}}),
     )
     operations = {"post": {**download, "requestBody": form}}
     spec.path("/calculators/{calculator}/download", parameters=[calculator], operations=operations)
