@@ -5,7 +5,15 @@ from typing import Annotated
 
 import numpy as np
 
-from gramwatt.calculators._shared import fields, flights, pack_fields, reference_fields, resistances, sentences
+from gramwatt.calculators._shared import (
+    fields,
+    flight_steps,
+    flights,
+    pack_fields,
+    reference_fields,
+    resistances,
+    sentences,
+)
 from gramwatt.calculators._shared.cautions import LAND_EARLY, LITHIUM_FIRE, RESISTANCE_ASSUMED, rested_voltage
 from gramwatt.model import (
     Array,
@@ -48,7 +56,6 @@ class Inputs:
     flight_scatter: flights.FlightScatter
 
 
-FROM_FULL = "as in endurance, from a full pack down to the reserve, at that power"
 REFERENCE_POWER = "the constant power at which the pack lasts as long as measured, by the model of endurance"
 
 
@@ -57,7 +64,14 @@ class Results:
     """The new flight, compared with the measured one."""
 
     endurance: Annotated[
-        Array, Quantity("min", "Flight time of the new flight.", label="Flight time", method=FROM_FULL)
+        Array,
+        Quantity(
+            "min",
+            "Flight time of the new flight.",
+            label="Flight time",
+            formula="sum(pieces.duration)",
+            method=flight_steps.FROM_FULL,
+        ),
     ]
     duration_ratio: Annotated[
         Array, Quantity("1", "New time over old.", label="Flight time ratio", formula="endurance / reference_duration")
@@ -84,24 +98,8 @@ class Results:
         Array,
         Quantity("Wh", "Energy drawn in the measured flight.", formula="reference_mean_power * reference_duration"),
     ]
-    linear_endurance: Annotated[
-        Array,
-        Quantity(
-            "min",
-            "Flight time if power were proportional to mass (x = 1), one of the lowest exponents of small craft.",
-            label="Flight time with exponent 1",
-            method=f"{FROM_FULL}: `reference_mean_power * mass / reference_mass`",
-        ),
-    ]
-    best_pack_mass: Annotated[
-        Array,
-        Quantity(
-            "g",
-            "Pack mass of the longest flight, at the energy per mass of the new pack.",
-            formula="(mass - pack_mass) / (mass_exponent - 1)",
-            needs=("pack_mass",),
-        ),
-    ]
+    linear_endurance: flight_steps.LinearEndurance
+    best_pack_mass: flight_steps.BestPackMass
 
 
 def endurance_from_flight(given: Inputs) -> Results:
@@ -161,6 +159,7 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=endurance_from_flight,
+    steps=flight_steps.find_discharge,
     category="after",
     sentences=(sentences.OTHER_FLIGHT,),
     charts=(

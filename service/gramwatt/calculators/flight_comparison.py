@@ -5,7 +5,15 @@ from typing import Annotated, Final
 
 import numpy as np
 
-from gramwatt.calculators._shared import fields, flight_fields, flight_results, flight_summary, logs, pack_fields
+from gramwatt.calculators._shared import (
+    comparison_steps,
+    fields,
+    flight_fields,
+    flight_results,
+    flight_summary,
+    logs,
+    pack_fields,
+)
 from gramwatt.calculators._shared.cautions import LAND_EARLY, LITHIUM_FIRE, rested_voltage
 from gramwatt.calculators._shared.flights import CHOSEN_BY, any_flight
 from gramwatt.calculators._shared.packs import column
@@ -102,7 +110,7 @@ class Results:
             "min",
             "Longest time to the reserve of all flights.",
             label="Longest time to reserve",
-            method="maximum over the flights",
+            formula="max(by_flight.landing_time)",
         ),
     ]
     longest_flight: Annotated[
@@ -213,6 +221,7 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=flight_comparison,
+    steps=comparison_steps.find_steps,
     category="after",
     sentences=(
         Sentence(

@@ -5,7 +5,16 @@ from typing import Annotated, Final
 
 import numpy as np
 
-from gramwatt.calculators._shared import fields, flight_summary, log_cautions, log_results, logs, pack_fields, sentences
+from gramwatt.calculators._shared import (
+    fields,
+    flight_summary,
+    log_cautions,
+    log_results,
+    log_steps,
+    logs,
+    pack_fields,
+    sentences,
+)
 from gramwatt.calculators._shared.cautions import LAND_EARLY, LITHIUM_FIRE, rested_voltage
 from gramwatt.calculators._shared.log_cautions import no_channel
 from gramwatt.model import (
@@ -195,6 +204,7 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=flight_log,
+    steps=log_steps.find_steps,
     category="after",
     sentences=sentences.FLIGHT_LOG,
     charts=(

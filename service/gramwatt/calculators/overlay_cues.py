@@ -105,13 +105,11 @@ class Results:
     ]
     peak_current: Annotated[
         Array,
-        Quantity(
-            "A", "Maximum current shown.", label="Peak current shown", signed=True, method="maximum of the frames"
-        ),
+        Quantity("A", "Maximum current shown.", label="Peak current shown", signed=True, formula="max(frames.current)"),
     ]
     peak_power: Annotated[
         Array,
-        Quantity("W", "Maximum power shown.", label="Peak power shown", signed=True, method="maximum of the frames"),
+        Quantity("W", "Maximum power shown.", label="Peak power shown", signed=True, formula="max(frames.power)"),
     ]
     samples_recorded: fields.Samples
     samples_used: fields.SamplesUsed

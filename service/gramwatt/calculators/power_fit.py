@@ -5,7 +5,7 @@ from typing import Annotated
 
 import numpy as np
 
-from gramwatt.calculators._shared import fields, pack_fields, power_law_results, resistances, sentences
+from gramwatt.calculators._shared import fields, law_steps, pack_fields, power_law_results, resistances, sentences
 from gramwatt.calculators._shared import flights as shared_flights
 from gramwatt.calculators._shared.cautions import LAND_EARLY, LITHIUM_FIRE, RESISTANCE_ASSUMED, rested_voltage
 from gramwatt.model import (
@@ -114,6 +114,7 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=power_fit,
+    steps=law_steps.find_steps,
     category="after",
     sentences=sentences.POWER_FIT,
     charts=(

@@ -14,19 +14,18 @@ from gramwatt.model import (
 
 AS_LOG: Final = "as in flight-log"
 
-DIFFERENCE: Final = "relative difference from the first flight"
 
-
-def _as_log(of_log: Quantity, *, optional: bool = False) -> Quantity:
-    """Return a result of flight-log as one of a row."""
-    return dataclasses.replace(of_log, formula="", method=AS_LOG, needs=(), optional=optional)
+def _as_log(of_log: Quantity, *, formula: bool = False, optional: bool = False) -> Quantity:
+    """Return a result of flight-log as one of a row, with its formula if the row has all that it names."""
+    kept, method = (of_log.formula, "") if formula else ("", AS_LOG)
+    return dataclasses.replace(of_log, formula=kept, method=method, needs=(), optional=optional)
 
 
 Name: TypeAlias = Annotated[StringArray, Text("Name of the flight.")]
 Duration: TypeAlias = Annotated[Array, _as_log(log_results.DURATION)]
 Energy: TypeAlias = Annotated[Array, _as_log(log_results.ENERGY)]
 Charge: TypeAlias = Annotated[Array, _as_log(log_results.CHARGE)]
-MeanPower: TypeAlias = Annotated[Array, _as_log(log_results.MEAN_POWER)]
+MeanPower: TypeAlias = Annotated[Array, _as_log(log_results.MEAN_POWER, formula=True)]
 PowerP95: TypeAlias = Annotated[Array, _as_log(log_results.POWER_P95)]
 PeakPower: TypeAlias = Annotated[Array, _as_log(log_results.PEAK_POWER)]
 PeakCurrent: TypeAlias = Annotated[Array, _as_log(log_results.PEAK_CURRENT)]
@@ -51,21 +50,26 @@ CellResistance: TypeAlias = Annotated[
         optional=True,
     ),
 ]
-Used: TypeAlias = Annotated[Array, _as_log(log_results.USED, optional=True)]
+Used: TypeAlias = Annotated[Array, _as_log(log_results.USED, formula=True, optional=True)]
 LandingTime: TypeAlias = Annotated[Array, _as_log(log_results.LANDING_TIME, optional=True)]
 PowerPerMass: TypeAlias = Annotated[
-    Array, Quantity("W/kg", "Average power per mass.", signed=True, method="mean power over mass", optional=True)
+    Array, Quantity("W/kg", "Average power per mass.", signed=True, formula="mean_power / mass", optional=True)
 ]
 MeanPowerChange: TypeAlias = Annotated[
-    Array, Quantity("%", "Change of the average power.", signed=True, method=DIFFERENCE)
+    Array, Quantity("%", "Change of the average power.", signed=True, formula="mean_power / first_mean_power - 1")
 ]
 PeakCurrentChange: TypeAlias = Annotated[
-    Array, Quantity("%", "Change of the maximum current.", signed=True, method=DIFFERENCE)
+    Array, Quantity("%", "Change of the maximum current.", signed=True, formula="peak_current / first_peak_current - 1")
 ]
 PunchSagChange: TypeAlias = Annotated[
     Array,
     Quantity(
-        "%", "Change of the sag in a punch-out.", label="Sag change", signed=True, method=DIFFERENCE, optional=True
+        "%",
+        "Change of the sag in a punch-out.",
+        label="Sag change",
+        signed=True,
+        formula="cell_voltage_sag / first_cell_voltage_sag - 1",
+        optional=True,
     ),
 ]
 LandingTimeChange: TypeAlias = Annotated[
@@ -75,7 +79,7 @@ LandingTimeChange: TypeAlias = Annotated[
         "Change of the time to the reserve.",
         label="Time to reserve, change",
         signed=True,
-        method=DIFFERENCE,
+        formula="landing_time / first_landing_time - 1",
         optional=True,
     ),
 ]

@@ -27,8 +27,20 @@ RESISTANCE: Final = (
 
 LANDING: Final = "when the charge reached the reserve, else extrapolated at the mean current"
 
-ENERGY: Final = Quantity("Wh", "Energy drawn from the pack.", label="Energy used", signed=True, method=TRAPEZOID)
-CHARGE: Final = Quantity("mAh", "Charge drawn from the pack.", label="Charge used", signed=True, method=TRAPEZOID)
+ENERGY: Final = Quantity(
+    "Wh",
+    "Energy drawn from the pack.",
+    label="Energy used",
+    signed=True,
+    formula="current_scale_used * voltage_scale * (recorded_energy - current_offset * recorded_voltage * duration)",
+)
+CHARGE: Final = Quantity(
+    "mAh",
+    "Charge drawn from the pack.",
+    label="Charge used",
+    signed=True,
+    formula="current_scale_used * (recorded_charge - current_offset * duration)",
+)
 DURATION: Final = Quantity(
     "min", "Recorded time without gaps.", label="Recorded time", method="sum of the steps that are no gaps"
 )
@@ -128,7 +140,7 @@ ScaleUsed: TypeAlias = Annotated[
         "1",
         "True over recorded current.",
         label="Current sensor scale used",
-        method="charge put back over recorded charge, else current scale",
+        formula=("charge_put_back / (recorded_charge - current_offset * duration)", "current_scale"),
     ),
 ]
 PowerDeviation: TypeAlias = Annotated[

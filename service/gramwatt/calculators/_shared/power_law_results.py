@@ -29,12 +29,9 @@ REFERENCE_POWER = (
     f"{constants.STANDARD_AIR_DENSITY} kg/m³)"
 )
 
-SLOPE = (
-    "as given; else least squares of ln power against ln mass where masses differ by more than 1 %; else "
-    f"{fields.TYPICAL_EXPONENT} is assumed"
-)
+SLOPE = "max(sum(law.log_mass * law.log_power) / squared_log_mass, 0)"
 
-SCATTER = "sqrt(sum of squared residuals of ln power / (n - 2)) for n flights; n - 1 where the exponent was not fitted"
+GIVEN_SLOPE = f"as given; else {fields.TYPICAL_EXPONENT} is assumed, where masses differ by less than 1 %"
 
 PowerAtMass: TypeAlias = Annotated[
     Array,
@@ -43,15 +40,34 @@ PowerAtMass: TypeAlias = Annotated[
 Endurance: TypeAlias = Annotated[
     Array,
     Quantity(
-        "min", "Flight time of the next flight with that pack.", label="Flight time", method=ENDURANCE, needs=PACK
+        "min",
+        "Flight time of the next flight with that pack.",
+        label="Flight time",
+        formula="sum(pieces.duration)",
+        method=ENDURANCE,
+        needs=PACK,
     ),
 ]
 EnergyDelivered: TypeAlias = Annotated[
     Array, Quantity("Wh", "Energy drawn from that pack.", formula="mean_power * endurance", needs=PACK)
 ]
-MassExponent: TypeAlias = Annotated[Array, Quantity("1", "x in power ~ mass^x.", signed=True, method=SLOPE)]
+MassExponent: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "1",
+        "x in power ~ mass^x.",
+        signed=True,
+        formula=(SLOPE,),
+        method=GIVEN_SLOPE,
+    ),
+]
 Scatter: TypeAlias = Annotated[
-    Array, Quantity("%", "Relative standard deviation of the flights about the law.", method=SCATTER)
+    Array,
+    Quantity(
+        "%",
+        "Relative standard deviation of the flights about the law.",
+        formula="sqrt(sum(law.residual**2) / degrees_of_freedom)",
+    ),
 ]
 ReferencePower: TypeAlias = Annotated[
     Array,

@@ -22,7 +22,7 @@ _MARKED: Final = (
 )
 _ANY_POWER: Final = re.compile(r" ?\^ ?(?:\(([^()<>]+)\)|(-?[0-9.]*[0-9]|[a-z]\b))")
 _GREEK: Final = re.compile(rf"\b(?:{'|'.join(GREEK)})\b")
-_SIGNS: Final = {" * ": " × ", "**": "^", " - ": " − ", "sqrt(": "√("}
+_SIGNS: Final = {" * ": " × ", "**": "^", " - ": " − ", "sqrt(": "√(", "log(": "ln("}
 
 
 def readable_text(text: str) -> str:

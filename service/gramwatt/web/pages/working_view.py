@@ -42,9 +42,9 @@ class WorkingStep:
     """With its unit; empty of what is no number, and without a value."""
     method: Markup | None
     rows: tuple[WorkingRow, ...]
-    """Of a column with a formula: its rows, of a long table the first."""
+    """Of a column: its rows; of a long table the first, if it has a formula."""
     values: str
-    """Of a long table, or of a column without a formula: its values, with their unit."""
+    """Of a long table: all values, with their unit."""
     more_rows: int
     """Rows that are not among these."""
     sources: tuple[int, ...]
@@ -65,7 +65,7 @@ def _make_step(calculator: AnyCalculator, entry: Mapping[str, Any], localize: Ca
 
     path, rows = entry["name"], entry.get("rows", ())
     is_long = len(rows) > MAX_FORMULA_ROWS
-    with_numbers = [row for row in rows if "numbers" in row][: 1 if is_long else None]
+    shown = [row for row in rows if "numbers" in row][:1] if is_long else rows
     formula = entry.get("formula")
     return WorkingStep(
         entry["label"],
@@ -73,9 +73,9 @@ def _make_step(calculator: AnyCalculator, entry: Mapping[str, Any], localize: Ca
         typeset_formula(calculator, path, formula) if formula else None,
         localize(entry.get("numbers", "")),
         format_value(entry.get("value")),
-        _typeset_method(calculator, path) if "method" in entry else None,
-        tuple(WorkingRow(row["name"], localize(row["numbers"]), format_value(row["value"])) for row in with_numbers),
-        _join(rows, unit, localize) if is_long or not with_numbers else "",
+        _typeset_method(calculator, path, entry["method"]) if "method" in entry else None,
+        tuple(WorkingRow(row["name"], localize(row.get("numbers", "")), format_value(row["value"])) for row in shown),
+        _join(rows, unit, localize) if is_long else "",
         entry.get("omitted_rows", 0),
         tuple(entry["references"]),
     )
@@ -99,6 +99,8 @@ def typeset_formula(calculator: AnyCalculator, path: str, formula: str) -> Marku
 
 
 @functools.lru_cache(maxsize=2048)
-def _typeset_method(calculator: AnyCalculator, path: str) -> Markup:
+def _typeset_method(calculator: AnyCalculator, path: str, text: str) -> Markup:
+    """Return a declared method with its expressions typeset; ``text`` for an input, whose method is an assumption."""
     kind = find_field(calculator, path)
-    return typeset_text(sentence("" if kind is None else kind.method), get_formula_labels(calculator))
+    declared = "" if kind is None else kind.method
+    return typeset_text(sentence(declared or text), get_formula_labels(calculator))
