@@ -17,8 +17,8 @@ AS_LOG: Final = "as in flight-log"
 
 def _as_log(of_log: Quantity, *, formula: bool = False, optional: bool = False) -> Quantity:
     """Return a result of flight-log as one of a row, with its formula if the row has all that it names."""
-    kept, method = (of_log.formula, "") if formula else ("", AS_LOG)
-    return dataclasses.replace(of_log, formula=kept, method=method, needs=(), optional=optional)
+    expression, method = (of_log.formula, "") if formula else ("", AS_LOG)
+    return dataclasses.replace(of_log, formula=expression, method=method, needs=(), optional=optional)
 
 
 Name: TypeAlias = Annotated[StringArray, Text("Name of the flight.")]

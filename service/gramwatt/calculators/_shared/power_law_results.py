@@ -29,7 +29,7 @@ REFERENCE_POWER = (
     f"{constants.STANDARD_AIR_DENSITY} kg/m³)"
 )
 
-SLOPE = "max(sum(law.log_mass * law.log_power) / squared_log_mass, 0)"
+SLOPE = "max(0, sum(law.log_mass * law.log_power / squared_log_mass))"
 
 GIVEN_SLOPE = f"as given; else {fields.TYPICAL_EXPONENT} is assumed, where masses differ by less than 1 %"
 

@@ -42,7 +42,7 @@ class WorkingStep:
     """With its unit; empty of what is no number, and without a value."""
     method: Markup | None
     rows: tuple[WorkingRow, ...]
-    """Of a column: its rows; of a long table the first, if it has a formula."""
+    """Of a column: its rows, but only the first of a long table, and none of one without a formula."""
     values: str
     """Of a long table: all values, with their unit."""
     more_rows: int
