@@ -5,11 +5,12 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Sequence
-from typing import Any, Final, TypeAlias
-
-from apispec import APISpec
+from typing import TYPE_CHECKING, Any, Final, TypeAlias
 
 from gramwatt.model import AnyCalculator
+
+if TYPE_CHECKING:
+    from apispec import APISpec  # which the service itself does not need
 
 JsonObject: TypeAlias = dict[str, Any]
 
