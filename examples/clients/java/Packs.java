@@ -4,19 +4,20 @@
 import com.fasterxml.jackson.core.type.TypeReference;
 import gramwatt.ApiClient;
 import gramwatt.ApiException;
+import gramwatt.api.FlightLogApi;
+import gramwatt.api.FlightLogApi.APICalculateFlightLogFromRecordingRequest;
 import gramwatt.api.PackEnergyApi;
 import gramwatt.api.PackEnergyApi.APICalculatePackEnergyFromJsonRequest;
 import gramwatt.model.Capacity;
 import gramwatt.model.Cells;
-import gramwatt.model.FlightLogResponse;
 import gramwatt.model.PackEnergyRequest;
 import gramwatt.model.PackEnergyRow;
 import gramwatt.model.Problem;
-import java.io.IOException;
 import java.net.URI;
 import java.net.http.HttpRequest;
 import java.net.http.HttpRequest.BodyPublishers;
 import java.net.http.HttpResponse.BodyHandlers;
+import java.nio.file.Files;
 import java.nio.file.Path;
 import java.util.List;
 import java.util.Locale;
@@ -39,23 +40,21 @@ public final class Packs {
       }
     }
 
-    // A table or a recording as CSV goes through the HTTP client that the generated functions use.
-    var rows = new TypeReference<List<PackEnergyRow>>() {};
-    int place = 0;
-    for (PackEnergyRow row : client.getObjectMapper().readValue(send(client, "pack-energy/batch", arguments[1]), rows)) {
-      print("row " + ++place, row.getUsableEnergy());
-    }
-    String used = send(client, "flight-log/log", arguments[2]);
-    print("flight", client.getObjectMapper().readValue(used, FlightLogResponse.class).getResults().getEnergy());
-  }
-
-  private static String send(ApiClient client, String path, String csv) throws IOException, InterruptedException {
-    HttpRequest request = HttpRequest.newBuilder(URI.create(client.getBaseUri() + "/v1/" + path))
+    // The generated function of a batch sends JSON. A table as CSV goes through the HTTP client that it uses.
+    HttpRequest batch = HttpRequest.newBuilder(URI.create(client.getBaseUri() + "/v1/pack-energy/batch"))
         .header("Content-Type", "text/csv")
         .header("Accept", "application/json")
-        .POST(BodyPublishers.ofFile(Path.of(csv)))
+        .POST(BodyPublishers.ofFile(Path.of(arguments[1])))
         .build();
-    return client.getHttpClient().send(request, BodyHandlers.ofString()).body();
+    String rows = client.getHttpClient().send(batch, BodyHandlers.ofString()).body();
+    int place = 0;
+    for (PackEnergyRow row : client.getObjectMapper().readValue(rows, new TypeReference<List<PackEnergyRow>>() {})) {
+      print("row " + ++place, row.getUsableEnergy());
+    }
+
+    String log = Files.readString(Path.of(arguments[2]));
+    var recording = APICalculateFlightLogFromRecordingRequest.newBuilder().body(log).build();
+    print("flight", new FlightLogApi(client).calculateFlightLogFromRecording(recording).getResults().getEnergy());
   }
 
   private static void print(String what, Double energy) {

@@ -113,9 +113,11 @@ class Parameters:
     def _add_input(self, calculator: AnyCalculator, name: str) -> str:
         kind = calculator.input_fields[name]
         schema, more = self._inputs.refer(calculator, name), {}
+        declared = self._spec.components.schemas[self._inputs.names[calculator.name, name]]
+        if "anyOf" in declared:  # no difference for one value, but Java's generated clients fail at an exploded one
+            more = {"explode": False}
         if isinstance(kind, NumberList):  # fewer than in a body
-            listed = self._spec.components.schemas[self._inputs.names[calculator.name, name]]
-            schema = {**listed, "maxItems": min(kind.max_length, MAX_QUERY_LIST_LENGTH)}
+            schema = {**declared, "maxItems": min(kind.max_length, MAX_QUERY_LIST_LENGTH)}
             del schema["description"]
             more = _LIST
         if name in self._examples:
