@@ -75,7 +75,7 @@ def test_typescript_clients(service: str, tmp_path: Path) -> None:
     plugins = ("-p", "@hey-api/client-fetch", "@hey-api/typescript", "@hey-api/sdk")
     with ThreadPoolExecutor() as pool:
         made = [
-            pool.submit(run, node, NPM / ".bin" / program, *words, cwd=folder, SERVICE=service)
+            pool.submit(run, node, NPM / ".bin" / program, *words, cwd=folder, variables={"SERVICE": service})
             for program, words in (
                 ("openapi-typescript", ("../openapi.json", "-o", "gramwatt.d.ts")),
                 ("openapi-ts", ("-i", "../openapi.json", "-o", "hey-api", *plugins)),

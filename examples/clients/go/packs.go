@@ -58,7 +58,7 @@ func main() {
 	if err != nil {
 		log.Fatal(err)
 	}
-	fmt.Printf("flight: %.3f Wh\n", used.Results.GetEnergy())
+	fmt.Printf("flight: %.3f Wh\n", used.Results.GetEnergyUsed())
 }
 
 // sendTable posts a table as CSV and returns the rows of the response.

@@ -54,7 +54,7 @@ public final class Packs {
 
     String log = Files.readString(Path.of(arguments[2]));
     var recording = APICalculateFlightLogFromRecordingRequest.newBuilder().body(log).build();
-    print("flight", new FlightLogApi(client).calculateFlightLogFromRecording(recording).getResults().getEnergy());
+    print("flight", new FlightLogApi(client).calculateFlightLogFromRecording(recording).getResults().getEnergyUsed());
   }
 
   private static void print(String what, Double energy) {

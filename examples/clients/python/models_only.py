@@ -32,7 +32,7 @@ def main(service: str, packs: str, flight: str) -> None:
         for number, row in enumerate(ROWS.validate_json(answer.content), 1):
             print(f"row {number}: {row.usable_energy:.3f} Wh")
         answer = http.post("/v1/flight-log/log", content=Path(flight).read_bytes(), headers=csv)
-        print(f"flight: {FlightLogResponse.model_validate_json(answer.content).results.energy or 0:.3f} Wh")
+        print(f"flight: {FlightLogResponse.model_validate_json(answer.content).results.energy_used or 0:.3f} Wh")
 
 
 if __name__ == "__main__":

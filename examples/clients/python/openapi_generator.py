@@ -41,7 +41,7 @@ def main(service: str, packs: str, flight: str) -> None:
             print(f"row {number}: {row.usable_energy:.3f} Wh")
         log = Path(flight).read_text(encoding="utf-8")
         recorded = FlightLogApi(client).calculate_flight_log_from_recording(log, _content_type="text/csv")
-        print(f"flight: {recorded.results.energy or 0:.3f} Wh")
+        print(f"flight: {recorded.results.energy_used or 0:.3f} Wh")
 
 
 if __name__ == "__main__":

@@ -28,7 +28,7 @@ def main(service: str, packs: str, flight: str) -> None:
         for number, row in enumerate(rows.json(), 1):
             print(f"row {number}: {PackEnergyRow.from_dict(row).usable_energy:.3f} Wh")
         log = http.post("/v1/flight-log/log", content=Path(flight).read_bytes(), headers=csv).raise_for_status()
-        print(f"flight: {FlightLogResponse.from_dict(log.json()).results.energy or 0:.3f} Wh")
+        print(f"flight: {FlightLogResponse.from_dict(log.json()).results.energy_used or 0:.3f} Wh")
 
 
 if __name__ == "__main__":

@@ -24,7 +24,7 @@ async function main(): Promise<void> {
   for (const [place, row] of (rows ?? []).entries())
     if ("usable_energy" in row) console.log(`row ${place + 1}: ${row.usable_energy.toFixed(3)} Wh`);
   const { data: log } = await calculateFlightLogFromRecording({ body: readFileSync(flight, "utf8") });
-  console.log(`flight: ${log?.results.energy?.toFixed(3)} Wh`);
+  console.log(`flight: ${log?.results.energy_used?.toFixed(3)} Wh`);
 }
 
 void main();

@@ -25,7 +25,7 @@ async function main(): Promise<void> {
     console.log(`row ${place + 1}: ${row.usableEnergy.toFixed(3)} Wh`);
   const body = readFileSync(flight, "utf8");
   const log = await new FlightLogApi(configuration).calculateFlightLogFromRecording({ body });
-  console.log(`flight: ${log.results.energy?.toFixed(3)} Wh`);
+  console.log(`flight: ${log.results.energyUsed?.toFixed(3)} Wh`);
 }
 
 void main();

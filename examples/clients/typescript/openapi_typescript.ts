@@ -33,7 +33,7 @@ async function main(): Promise<void> {
   for (const [place, row] of rows.entries())
     if ("usable_energy" in row) console.log(`row ${place + 1}: ${row.usable_energy.toFixed(3)} Wh`);
   const log = (await send("/v1/flight-log/log", flight)) as Flight;
-  console.log(`flight: ${log.results.energy?.toFixed(3)} Wh`);
+  console.log(`flight: ${log.results.energy_used?.toFixed(3)} Wh`);
 }
 
 void main();

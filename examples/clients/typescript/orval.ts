@@ -20,7 +20,7 @@ async function main(): Promise<void> {
   for (const [place, row] of ((await sent.json()) as PackEnergyTableRow[]).entries())
     if ("usable_energy" in row) console.log(`row ${place + 1}: ${row.usable_energy.toFixed(3)} Wh`);
   const log = await calculateFlightLogFromRecording(readFileSync(flight, "utf8"), {}, { headers });
-  if (log.status === 200 && typeof log.data !== "string") console.log(`flight: ${log.data.results.energy?.toFixed(3)} Wh`);
+  if (log.status === 200 && typeof log.data !== "string") console.log(`flight: ${log.data.results.energy_used?.toFixed(3)} Wh`);
 }
 
 void main();
