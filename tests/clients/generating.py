@@ -20,7 +20,7 @@ TYPESCRIPT_OPTIONS = "--strict --target es2022 --module nodenext --types node"
 
 
 def run(*words: str | Path, cwd: Path, succeeds: bool = True, variables: Mapping[str, str] = NONE) -> str:
-    """Run a command that must succeed, unless its output is to be judged, and return its output."""
+    """Run a command that must succeed, unless its output is checked instead, and return its output."""
     ran = subprocess.run(
         [str(word) for word in words],
         cwd=cwd,
