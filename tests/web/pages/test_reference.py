@@ -162,6 +162,17 @@ def test_constants_of_formulas_are_listed_with_value_and_unit(calculator: AnyCal
             assert unit == constant.sign
 
 
+def test_formulas_of_assumptions_are_listed_in_their_order() -> None:
+    for calculator in CALCULATORS:
+        shown = [(each.name, *each.formulas) for each in make_reference(calculator).assumed]
+        formulas = [each for each in calculator.assumptions if each.formula]
+        assert list(dict.fromkeys(name for name, _ in shown)) == list(
+            dict.fromkeys(each.name.rpartition(".")[2] for each in formulas)
+        )
+        assert len(shown) == len({each.formula for each in formulas})
+        assert all("<math" in formula for _, formula in shown)
+
+
 def test_tables_list_their_columns() -> None:
     tables = [
         (each, name) for each in CALCULATORS for name, kind in each.input_fields.items() if isinstance(kind, Table)

@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from markupsafe import Markup, escape
 
-from gramwatt.charts.formatting import declared_unit, get_field_label, sentence, sentence_case
+from gramwatt.charts.formatting import declared_unit, find_field, get_field_label, sentence, sentence_case
 from gramwatt.engine.query_strings import build_query
 from gramwatt.model import (
     AnyCalculator,
@@ -34,6 +34,7 @@ from gramwatt.model.constants import get_constants
 from gramwatt.model.expressions import list_names
 from gramwatt.model.messages import format_number, join_with_or, lower_first, unit_sign
 from gramwatt.web.pages.formulas import typeset_equation, typeset_text
+from gramwatt.web.pages.text import readable_formula
 
 OTHER_INPUTS: Final = "Inputs"
 """The heading of inputs without a group."""
@@ -85,6 +86,8 @@ class ReferencePage:
     constants: tuple[tuple[str, str], ...]
     """Constants that the formulas name, each with its value and unit."""
     groups: tuple[FieldGroup, ...]
+    assumed: tuple[ReferenceField, ...]
+    """Inputs that a formula gives where they are not given, in the order in which the formulas are tried."""
     any_of: tuple[str, ...]
     """Inputs of which at least one is required, in words."""
     units: tuple[tuple[str, str], ...]
@@ -117,6 +120,7 @@ def make_reference(calculator: AnyCalculator) -> ReferencePage:
         tuple(describe_result(calculator, name, kind, labels) for name, kind in calculator.step_fields.items()),
         tuple(_list_constants(calculator)),
         _list_groups(calculator),
+        tuple(_list_assumed(calculator, labels)),
         tuple(
             join_with_or(lower_first(get_field_label(calculator, name)) for name in group)
             for group in calculator.any_of
@@ -153,6 +157,7 @@ def _list_constants(calculator: AnyCalculator) -> Iterator[tuple[str, str]]:
     """Yield the label, and the value with its unit, of each constant that a formula of a calculator names."""
     kinds = list(_flatten((*calculator.result_fields.values(), *calculator.step_fields.values())))
     formulas = [formula for kind in kinds for formula in (*kind.formulas, *kind.method.split("`")[1::2])]
+    formulas += [assumption.formula for assumption in calculator.assumptions]
     names = {name for formula in formulas for name in list_names(formula)}
     for name, constant in get_constants().items():
         if name in names:
@@ -186,6 +191,17 @@ def describe_input(calculator: AnyCalculator, path: str, kind: Kind) -> Referenc
             if column.is_given
         ),
     )
+
+
+def _list_assumed(calculator: AnyCalculator, labels: Mapping[str, str]) -> Iterator[ReferenceField]:
+    known = {each.formula: each for each in reversed(calculator.assumptions) if each.formula}
+    for assumption in reversed(known.values()):
+        name, label = assumption.name.rpartition(".")[2], get_field_label(calculator, assumption.name)
+        formula = typeset_equation(lower_first(label), assumption.formula, labels)
+        kind = find_field(calculator, assumption.name)
+        unit = "" if kind is None else unit_sign(declared_unit(kind))
+        text = sentence(readable_formula(assumption.text))
+        yield ReferenceField(name, label, unit, "", description=text, formulas=(formula,))
 
 
 def _list_notes(calculator: AnyCalculator, path: str, kind: Kind) -> Iterator[str]:
