@@ -289,3 +289,52 @@ def test_constants_that_formulas_name_are_unique() -> None:
     every = [each.name for each in list_constants()]
     assert used
     assert [name for name in used if every.count(name) > 1] == []
+
+
+def show(name: str, given: dict[str, Any]) -> dict[str, dict[str, Any]]:
+    """Return the steps of a working by name."""
+    return {step["name"]: step for step in calculate(name, working=True, **given)["working"]["steps"]}
+
+
+def test_the_steps_are_those_that_were_taken() -> None:
+    """A flight that ends by its reserve has other steps than one that ends by its cut-off."""
+    flight = {"cells": 6, "capacity": 1300, "mean_power": 200}
+    by_reserve = show("endurance", flight)
+    by_cutoff = show("endurance", {**flight, "reserve": 0, "cutoff_cell_voltage": 3.4})
+    assert by_reserve["end_state_of_charge"]["numbers"] == "min((20 %), (100 %))"
+    assert "stop_rested_voltage" not in by_reserve
+    assert "stop_rested_voltage" in by_cutoff["end_state_of_charge"]["formula"]
+    assert by_cutoff["stop_loaded_voltage"]["value"] == 3.4
+    assert "end_rested_voltage" not in by_cutoff
+    pieces = by_reserve["pieces.duration"]["rows"]
+    assert len(pieces) == 16, "by hand: from 100 to 20 % in steps of 5 %"
+    total = sum(piece["value"] for piece in pieces)
+    assert total == pytest.approx(by_reserve["endurance"]["value"], rel=1e-11)
+
+
+def test_what_was_measured_has_no_formula() -> None:
+    measured = show("pack-current", {"cells": 4, "capacity": 650, "pack_power": 400, "pack_resistance": 60})
+    assert measured["pack_resistance"]["method"].startswith("as measured")
+    assert "formula" not in measured["pack_resistance"]
+    assert "cell_resistance" not in measured
+    assumed = show("pack-current", {"cells": 4, "capacity": 650, "pack_power": 400})
+    assert assumed["cell_resistance"]["formula"] == "RESISTANCE_TIMES_CHARGE / capacity"
+    assert assumed["cell_resistance"]["value"] == pytest.approx(15 / 0.65, rel=1e-11)  # by hand: 15 mΩ Ah / 0.65 Ah
+    assert "method" not in assumed["pack_resistance"]
+
+
+def test_a_result_without_a_value_has_its_formula_without_numbers() -> None:
+    step = show("pack-energy", {"cells": 6, "capacity": 1300})["specific_energy"]
+    assert step["formula"] == "nominal_energy / pack_mass"
+    assert not {"numbers", "value"} & set(step)
+
+
+def test_of_many_rows_some_are_shown() -> None:
+    """A sum of more than 60 terms is not written out."""
+    masses = show("mass-margin", {"masses": [1.5] * 61, "mass_limit": 300})
+    assert masses["total_mass"]["formula"] == "sum(masses)"
+    assert "numbers" not in masses["total_mass"]
+    flights = [{"mass": 500 + at, "duration": 5, "cells": 6, "capacity": 1300} for at in range(62)]
+    step = show("power-fit", {"flights": flights})["law.log_mass"]
+    assert len(step["rows"]) == 60
+    assert step["omitted_rows"] == 2

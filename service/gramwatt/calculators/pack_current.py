@@ -86,7 +86,7 @@ class Results:
             label="Rested pack voltage",
             at_most=pack_fields.MAX_PACK_VOLTAGE,
             formula=("cells * rested_cell_voltage",),
-            method="as measured",
+            method="as measured, where it is given",
         ),
     ]
     c_rate: Annotated[

@@ -75,6 +75,8 @@ class _Sheet:
     result_units: Mapping[str, str]
     entries: list[Entry] = field(default_factory=list)
     visited: set[str] = field(default_factory=set)
+    found: dict[str, _Field | None] = field(default_factory=dict)
+    """What `_find_own` has found, by path."""
 
     @property
     def calculator(self) -> AnyCalculator:
@@ -178,8 +180,8 @@ class _Sheet:
 
     def _find_formula(self, path: str, kind: Kind, place: _Place) -> tuple[str, str]:
         """Return the formula that was used, and the same with numbers; both empty where none applies."""
-        assumed = [each.formula for each in self._list_assumptions(path, place) if each.formula]
-        for formula in kind.formulas or assumed:
+        assumed = () if kind.formulas else self._list_assumptions(path, place)
+        for formula in kind.formulas or [each.formula for each in assumed if each.formula]:
             try:
                 return formula, self._insert_numbers(formula, place)
             except _NoValue:
@@ -256,6 +258,11 @@ class _Sheet:
 
     def _find_own(self, path: str) -> _Field | None:
         """Return a result, a step, or an input whose value was assumed, or a column of a table of them."""
+        if path not in self.found:
+            self.found[path] = self._look_up(path)
+        return self.found[path]
+
+    def _look_up(self, path: str) -> _Field | None:
         table, _, name = path.rpartition(".")
         owners: list[tuple[Mapping[str, Kind], Any, bool]] = [
             (self.calculator.result_fields, self.outcome.results, True),

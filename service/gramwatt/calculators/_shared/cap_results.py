@@ -72,7 +72,7 @@ ThrustShare: TypeAlias = Annotated[
         "%",
         "Thrust over that at full throttle, same propeller.",
         formula=("throttle_cap**thrust_exponent",),
-        method="by the equations of full-throttle",
+        method="by the equations of full-throttle, where motors, propellers and pack are known",
     ),
 ]
 PowerShare: TypeAlias = Annotated[

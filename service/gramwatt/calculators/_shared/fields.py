@@ -186,7 +186,7 @@ PackResistance: TypeAlias = Annotated[
         "mohm",
         "Resistance of pack and leads at this temperature.",
         formula=("cells * resistance_at_temperature + lead_resistance",),
-        method="as measured",
+        method="as measured, where it is given",
     ),
 ]
 LoadedCellVoltage: TypeAlias = Annotated[
