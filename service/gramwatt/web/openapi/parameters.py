@@ -140,7 +140,7 @@ class Parameters:
         return name if plain else f"{to_identifier(owner)}_{name}"
 
     def _list_craft(self) -> list[str]:
-        text = {"type": "string", "minLength": 2, "maxLength": 100_000, "pattern": ANY_TEXT}
+        text = {"type": "string", "minLength": 2, "maxLength": 8190, "pattern": ANY_TEXT}
         text |= {"contentMediaType": "application/json", "contentSchema": refer("Craft")}
         members = craft_fields.get_choices()
         description = (
