@@ -112,7 +112,11 @@ def test_every_calculator_computes_its_first_example(alone: dict[str, Any], name
 def test_what_needs_an_extra_says_which(alone: dict[str, Any], name: str) -> None:
     status, media, text = alone[name]
     problem = json.loads(text)
-    assert (status, media, problem["type"]) == (501, "application/problem+json", "/problems/not-installed")
+    assert (status, media, problem["type"]) == (
+        501,
+        "application/problem+json",
+        "http://localhost/problems/not-installed",
+    )
     assert problem["detail"].endswith(f"which is not installed: pip install 'gramwatt[{MISSING[name][2]}]'.")
 
 

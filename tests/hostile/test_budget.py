@@ -80,7 +80,7 @@ def problem(response: TestResponse, status: int, kind: str) -> str:
     """Check the status and the type of a problem; return its detail and errors as text."""
     assert response.status_code == status
     output = response.get_json()
-    assert output["type"] == f"/problems/{kind}"
+    assert output["type"] == f"http://localhost/problems/{kind}"
     return json.dumps(output)
 
 

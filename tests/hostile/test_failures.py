@@ -55,7 +55,7 @@ def count_500(route: str) -> float:
 
 def assert_problem(body: bytes, caplog: pytest.LogCaptureFixture) -> None:
     made = json.loads(body)
-    assert (made["type"], made["status"]) == ("/problems/internal-error", 500)
+    assert (made["type"].removeprefix("http://localhost"), made["status"]) == ("/problems/internal-error", 500)
     request_id = made["instance"].removeprefix("urn:uuid:")
     assert [request_id in record.getMessage() for record in caplog.records if record.levelno == logging.ERROR] == [True]
 

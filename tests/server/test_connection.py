@@ -137,7 +137,7 @@ def test_a_body_that_ends_early_gets_a_problem(live: str) -> None:
         connection.sendall(HEAD + b"Content-Length: 100\r\n\r\n" + BODY)
         connection.shutdown(socket.SHUT_WR)
         status, body = read_answer(connection)
-        assert (status, json.loads(body)["type"]) == (400, "/problems/malformed-request")
+        assert (status, json.loads(body)["type"].endswith("/problems/malformed-request")) == (400, True)
 
 
 def test_who_has_sent_all_still_gets_the_response(live: str) -> None:

@@ -39,7 +39,7 @@ def errors(answer: TestResponse, status: int, kind: str) -> list[dict[str, Any]]
     assert answer.content_type == "application/problem+json"
     made = answer.json
     assert made is not None
-    assert made["type"] == f"/problems/{kind}"
+    assert made["type"] == f"http://localhost/problems/{kind}"
     assert made["detail"]
     return list(made.get("errors", ()))
 

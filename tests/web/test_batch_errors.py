@@ -170,7 +170,7 @@ def test_get_says_how_a_table_is_sent(client: FlaskClient) -> None:
     output = client.get(BATCH).json
     assert output is not None
     assert "POST /v1/pack-energy/batch" in output["detail"]
-    assert output["type"] == "/problems/method-not-allowed"
+    assert output["type"] == "http://localhost/problems/method-not-allowed"
 
 
 def test_options(client: FlaskClient) -> None:

@@ -226,7 +226,7 @@ def test_a_body_that_ends_early_is_never_computed_as_a_whole_one(service: Servic
     if whole and response.status == 200:
         assert b"malformed-request" in made.splitlines()[-1]
     elif whole:
-        assert json.loads(made)["type"] == "/problems/malformed-request"
+        assert json.loads(made)["type"].endswith("/problems/malformed-request")
 
 
 def test_a_connection_can_be_used_again_after_a_table(service: Service) -> None:
@@ -252,7 +252,7 @@ def test_a_table_rejected_by_its_header_spoils_no_later_answer(service: Service,
     with connect(service.base) as connection:
         connection.sendall(head(length=len(body)) + body if framing == "length" else head() + in_chunks(body))
         status, made = read_answer(connection, "POST")
-        assert (status, json.loads(made)["type"]) == (422, "/problems/invalid-input")
+        assert (status, json.loads(made)["type"].endswith("/problems/invalid-input")) == (422, True)
         try:
             connection.sendall(KEEP_ALIVE)
             status, made = read_answer(connection)

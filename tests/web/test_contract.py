@@ -34,6 +34,8 @@ UNTOLD = {
     "Cache-Control",
     "Vary",
     "RateLimit-Policy",
+    "Deprecation",
+    "Sunset",
     "Content-Type",
     "Content-Length",
     "Access-Control-Expose-Headers",

@@ -87,7 +87,7 @@ def test_beyond_the_limit_is_a_429_that_says_when_to_come_again(limited: FlaskCl
     assert third.headers["RateLimit-Policy"] == '"default";q=2;w=60'
     assert 1 <= int(third.headers["Retry-After"]) <= 30
     assert third.content_type == "application/problem+json"
-    assert third.get_json()["type"] == "/problems/too-many-requests"
+    assert third.get_json()["type"] == "http://localhost/problems/too-many-requests"
     assert third.headers["Cache-Control"] == "no-store"
     assert "Retry-After" in third.headers["Access-Control-Expose-Headers"]
 

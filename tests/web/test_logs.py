@@ -116,7 +116,7 @@ def test_a_recording_of_no_use(client: FlaskClient, body: bytes, status: int, wo
 
 def test_a_column_that_there_is_not(client: FlaskClient) -> None:
     found = problem(post(client, REQUESTED + "&voltage_column=volt"), 404)
-    assert found["type"] == "/problems/unknown-column"
+    assert found["type"] == "http://localhost/problems/unknown-column"
     (error,) = found["errors"]
     assert error["pointer"] == "/voltage_column"
     assert "voltage [V]" in error["detail"]
@@ -205,7 +205,7 @@ def test_other_media_are_rejected(client: FlaskClient, media: str) -> None:
 def test_a_calculator_without_a_recording_has_no_such_path(client: FlaskClient) -> None:
     problem(post(client, "/v1/pack-energy/log"), 404)
     problem(client.get("/v1/pack-energy/log"), 404)
-    assert problem(client.get("/v1/flight-log/log"), 405)["type"] == "/problems/method-not-allowed"
+    assert problem(client.get("/v1/flight-log/log"), 405)["type"] == "http://localhost/problems/method-not-allowed"
     assert "/v1/flight-log/log" in problem(client.get("/v1/flight-log"), 405)["detail"]
 
 

@@ -34,7 +34,7 @@ def problem(client: FlaskClient, answer: TestResponse, status: int, kind: str) -
     made = json.loads(answer.data)
     assert list(made)[:5] == ["type", "title", "status", "detail", "instance"]
     assert set(made) <= {"type", "title", "status", "detail", "instance", "errors"}
-    assert made["type"] == f"/problems/{kind}"
+    assert made["type"] == f"http://localhost/problems/{kind}"
     assert made["status"] == status
     assert made["title"] == PROBLEM_TYPES[kind].title
     assert made["instance"] == f"urn:uuid:{answer.headers['X-Request-ID']}"

@@ -146,7 +146,7 @@ def test_every_type_of_problem_has_a_page(client: FlaskClient, kind: str) -> Non
     output = client.get(f"/problems/{kind}").get_json()
     page = client.get(f"/problems/{kind}", headers=BROWSER)
     assert output == {
-        "type": f"/problems/{kind}",
+        "type": f"http://localhost/problems/{kind}",
         "title": PROBLEM_TYPES[kind].title,
         "status": PROBLEM_TYPES[kind].status,
         "advice": PROBLEM_TYPES[kind].advice,

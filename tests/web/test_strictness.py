@@ -142,7 +142,7 @@ def test_what_is_not_json_is_a_400_that_says_so(client: FlaskClient, body: bytes
     answer = post(client, body)
     problem = answer.get_json()
     assert answer.status_code == 400
-    assert problem["type"] == "/problems/malformed-request"
+    assert problem["type"] == "http://localhost/problems/malformed-request"
     assert says in problem["detail"]
     assert len(answer.data) < 1000
 

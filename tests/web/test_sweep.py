@@ -32,7 +32,7 @@ def post(client: FlaskClient, body: object, query: str = "", sweep: str = SWEEP)
 def pointers(answer: TestResponse) -> list[str]:
     assert answer.status_code == 422, answer.text
     assert answer.json is not None
-    assert answer.json["type"] == "/problems/invalid-input"
+    assert answer.json["type"] == "http://localhost/problems/invalid-input"
     return [error["pointer"] for error in answer.json["errors"]]
 
 

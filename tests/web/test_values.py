@@ -112,7 +112,7 @@ def test_no_answer_is_a_404_that_says_why(client: FlaskClient) -> None:
     answer = client.get("/v1/pack-current/pack_current?cells=6&capacity=1300&pack_power=99999")
     problem = answer.get_json()
     assert answer.status_code == 404
-    assert problem["type"] == "/problems/no-answer"
+    assert problem["type"] == "http://localhost/problems/no-answer"
     assert "cannot deliver 99999 W" in problem["detail"]
 
 

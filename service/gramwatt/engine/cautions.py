@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from gramwatt.engine.caution_texts import fill_text, join_entries
 from gramwatt.engine.column_types import all_false
 from gramwatt.engine.defaults import get_replacements
+from gramwatt.engine.deprecations import describe_deprecations, find_deprecations, has_deprecations
 from gramwatt.engine.evaluate import Outcome
 from gramwatt.engine.uncertainty import MIN_EXPLAINED
 from gramwatt.engine.unusual_inputs import UNUSUAL, describe_unusual_inputs
@@ -27,6 +28,8 @@ POSSIBLY_RANK: Final[tuple[NoticeKind, Severity]] = ("finding", "medium")
 """Kind and severity of what holds in some of the likely cases only."""
 
 UNUSUAL_RANK: Final[tuple[NoticeKind, Severity]] = ("finding", "high")
+DEPRECATED: Final = "deprecated"
+DEPRECATED_RANK: Final[tuple[NoticeKind, Severity]] = ("finding", "low")
 
 
 def find_known_inputs(outcome: Outcome, row: int) -> set[str]:
@@ -93,6 +96,7 @@ def build_cautions(
         *_list_doubtful_results(outcome, row, results),
         *_list_unusual_inputs(outcome, row),
         *_list_replaced_inputs(outcome, row),
+        *_list_deprecations(outcome, row),
         *cautions,
     ]
     return sorted(listed, key=lambda caution: get_rank(caution["kind"], caution["severity"]))
@@ -220,6 +224,16 @@ def _list_unusual_inputs(outcome: Outcome, row: int) -> Iterator[dict[str, Any]]
     text = " ".join(describe_unusual_inputs(outcome, row))
     if text:
         yield _make_caution(UNUSUAL, *UNUSUAL_RANK, text)
+
+
+def _list_deprecations(outcome: Outcome, row: int) -> Iterator[dict[str, Any]]:
+    """Yield a caution for what is deprecated of the calculator, of its results and of the inputs that are given."""
+    calculator = outcome.calculator
+    if has_deprecations(calculator):
+        given = [name for name, present in outcome.present.items() if present[row]]
+        text = describe_deprecations(find_deprecations(calculator, given, calculator.result_fields))
+        if text:
+            yield _make_caution(DEPRECATED, *DEPRECATED_RANK, text)
 
 
 def _list_replaced_inputs(outcome: Outcome, row: int) -> Iterator[dict[str, Any]]:

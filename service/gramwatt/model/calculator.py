@@ -18,6 +18,7 @@ from typing import Any, Generic, Literal, TypeAlias, TypeVar
 from gramwatt.arrays import Array, BoolArray, IndexArray
 from gramwatt.model.charts import Chart
 from gramwatt.model.declaration_checks import declaration_problems
+from gramwatt.model.deprecation import Deprecation
 from gramwatt.model.kinds import (
     DeclarationError,
     Kind,
@@ -201,6 +202,8 @@ class Calculator(Generic[I, R]):
     """The part of the work that it serves, one of `CATEGORIES`."""
     charts: tuple[Chart[I, R], ...] = ()
     """The charts of its results, the main one first."""
+    deprecated: Deprecation | None = None
+    """That the calculator will go."""
     propagates: bool = True
     """Whether uncertainties of inputs are carried to the results; else no quantity may have one."""
 

@@ -25,7 +25,7 @@ from gramwatt.model.messages import NOTICE_PLACEHOLDER
 if TYPE_CHECKING:
     from gramwatt.model.calculator import AnyCalculator, Caution, Rule
 
-RESERVED_RESULTS = frozenset({"batch", "sweep", "chart", "log"})
+RESERVED_RESULTS = frozenset({"batch", "sweep", "chart", "log", "description"})
 RANGE_SUFFIXES: Mapping[str, str] = MappingProxyType({"standard": "_u", "low": "_low", "high": "_high"})
 """The columns beside an uncertain result in CSV and in tables: its standard uncertainty and the ends of its range."""
 RESERVED_INPUTS = frozenset(

@@ -12,7 +12,7 @@ from gramwatt.engine.budget import Cancelled, TooMuchWork
 from gramwatt.engine.limits import REQUEST_SECONDS
 from gramwatt.engine.query_strings import find_example_query
 from gramwatt.extras import MissingExtra
-from gramwatt.web import headers, problems
+from gramwatt.web import headers, links, problems
 from gramwatt.web.middleware import compression, conditions, failures, fast_path, metrics
 from gramwatt.web.middleware.memory import MemoryTrimmer
 from gramwatt.web.middleware.proxies import TrustedProxies
@@ -35,6 +35,7 @@ def create_app() -> Flask:
     - GRAMWATT_RATE_LIMIT: requests per minute of one client (0 or unset: no limit)
     - GRAMWATT_PROXIES: reverse proxies whose X-Forwarded headers are trusted, see `TrustedProxies` (unset: none)
     - GRAMWATT_HOSTS: host names that are served beside those of this machine (unset: any)
+    - GRAMWATT_URL: the public address of the service, such as https://tools.example.org (unset: that of each request)
     - GRAMWATT_CACHE_BYTES: bytes of responses that a worker caches (unset: 32 MiB)
     - GRAMWATT_REQUEST_SECONDS: computing time of a request (unset: 30), extended by the size of a table
     """
@@ -80,6 +81,7 @@ def _add_hooks(app: Flask) -> None:
     else:
         fast_path.install(app)
     app.after_request(headers.add_headers)
+    app.after_request(links.add_links)
     app.after_request(calculators.narrow_allow_header)
     app.after_request(metrics.record_request)
     app.after_request(conditions.respond_to_conditions)

@@ -16,8 +16,9 @@ from gramwatt.version import __version__
 
 ONE_HOUR: Final = "public, max-age=3600"
 EXPOSED_HEADERS: Final = (
-    "Accept-Encoding, Accept-Ranges, Allow, Content-Disposition, Content-Encoding, Content-Range, ETag, Link, "
-    "RateLimit, RateLimit-Policy, Retry-After, Standing-Cautions, X-Request-ID"
+    "Accept-Encoding, Accept-Ranges, Allow, Content-Disposition, Content-Encoding, Content-Range, "
+    "Deprecation, ETag, Link, "
+    "RateLimit, RateLimit-Policy, Retry-After, Standing-Cautions, Sunset, X-Request-ID"
 )
 """Headers that scripts of other sites may read, beside those that they always may."""
 GZIP: Final = "gzip"

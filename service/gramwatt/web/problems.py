@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import os
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
 import orjson
 from flask import Response, current_app, g, request
-from werkzeug.exceptions import HTTPException
+from werkzeug.exceptions import HTTPException, SecurityError
 
 from gramwatt.engine.budget import Cancelled, TooMuchWork
 from gramwatt.engine.calculate import InvalidInput, NoFiniteResult, WorkLimitExceeded
@@ -90,6 +92,7 @@ _TYPE_BY_STATUS: Final = {
     431: "headers-too-large",
     503: "unavailable",
 }
+_HOST_URL: Final = re.compile(r"https?://(?:[A-Za-z0-9.-]{1,253}|\[[0-9A-Fa-f:.]{2,45}\])(?::[0-9]{1,5})?")
 _FORWARDED_HEADERS: Final = ("allow", "retry-after", "content-range")
 
 
@@ -124,10 +127,36 @@ def _format_error(error: InputError) -> str:
     return f"{error.place}: {error.detail}" if error.place else error.detail
 
 
-def make_body(problem: Problem, instance: str) -> dict[str, Any]:
+def get_configured_url() -> str:
+    """Return the public address in the settings, without a slash at its end; nothing if it is not set."""
+    return os.environ.get("GRAMWATT_URL", "").rstrip("/")
+
+
+def get_public_url() -> str:
+    """Return the public address of the service, without a slash at its end: the setting, else that of the request.
+
+    Only its sender sees a Host header that is wrong, since no cache stores a problem. For a host that is not served, or
+    is no host, return nothing: links are then relative.
+    """
+    fixed = get_configured_url()
+    if fixed:
+        return fixed
+    try:
+        url = request.host_url.rstrip("/")
+    except SecurityError:
+        return ""
+    return url if _HOST_URL.fullmatch(url) else ""
+
+
+def make_type_uri(kind: str, base: str) -> str:
+    """Return the URI of a type of problem, which leads to its description."""
+    return f"{base}/problems/{kind}" if kind in PROBLEM_TYPES else kind
+
+
+def make_body(problem: Problem, instance: str, base: str = "") -> dict[str, Any]:
     """Return the body of a problem by RFC 9457; ``errors`` holds at most `MAX_ERRORS`."""
     body: dict[str, Any] = {
-        "type": f"/problems/{problem.kind}" if problem.kind in PROBLEM_TYPES else problem.kind,
+        "type": make_type_uri(problem.kind, base),
         "title": problem.type.title,
         "status": problem.type.status,
         "detail": _clean(problem.detail),
@@ -157,7 +186,7 @@ def respond_to_problem(problem: Problem) -> Response:
         lines = [_format_error(error) for error in problem.errors] or [problem.detail]
         text = f"#ERR {problem.kind}: {'; '.join(lines)}"[:MAX_TEXT_ERROR_LENGTH]
         return Response(text, 200, headers, content_type="text/plain; charset=utf-8")
-    body = make_body(problem, f"urn:uuid:{g.request_id}")
+    body = make_body(problem, f"urn:uuid:{g.request_id}", get_public_url())
     content = orjson.dumps(body, option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE)
     return Response(content, problem.type.status, headers, content_type="application/problem+json")
 

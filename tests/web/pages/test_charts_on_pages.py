@@ -93,7 +93,7 @@ def test_the_chart_of_an_invalid_form_is_a_problem(client: FlaskClient) -> None:
     nothing = client.get(
         "/calculators/endurance/chart", query_string={"cells": 6, "capacity": 1300, "mean_power": 90000}
     )
-    assert (nothing.status_code, nothing.get_json()["type"]) == (404, "/problems/no-answer")
+    assert (nothing.status_code, nothing.get_json()["type"]) == (404, "http://localhost/problems/no-answer")
 
 
 def inline(page: Page) -> str:
@@ -139,7 +139,7 @@ def test_without_matplotlib_only_the_chart_is_missing(monkeypatch: pytest.Monkey
     assert "This service cannot draw charts" in page.one("section", id="results")[1]
     for url in (before.one("img")[0]["src"], "/calculators/mass-margin/chart"):
         raised = client.get(url)
-        assert (raised.status_code, raised.get_json()["type"]) == (501, "/problems/not-installed")
+        assert (raised.status_code, raised.get_json()["type"]) == (501, "http://localhost/problems/not-installed")
         assert "pip install 'gramwatt[charts]'" in raised.get_json()["detail"]
     words = client.get("/v1/pack-energy/chart?cells=6&capacity=1300&format=txt")
     assert (words.status_code, words.mimetype) == (200, "text/plain")

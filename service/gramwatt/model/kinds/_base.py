@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, ClassVar, NamedTuple
 import numpy as np
 
 from gramwatt.arrays import BoolArray
+from gramwatt.model.deprecation import Deprecation
 from gramwatt.model.errors import DeclarationError
 from gramwatt.model.groups import Group
 from gramwatt.model.messages import format_quantity
@@ -61,6 +62,8 @@ class BaseKind:
     formulas: what holds where none of them applies."""
     needs: tuple[str, ...] = ()
     """Of a result: the optional inputs without which it has no value."""
+    deprecated: Deprecation | None = None
+    """Of an input or a result: that it will go."""
 
     kind_name: ClassVar[str]
     """The public name of the kind: published versions of the web component read it."""

@@ -21,7 +21,7 @@ from flask.typing import ResponseReturnValue
 from gramwatt.model.messages import replace_control_characters
 from gramwatt.web.headers import EXPOSED_HEADERS, make_request_id
 from gramwatt.web.middleware import metrics
-from gramwatt.web.problems import PROBLEM_TYPES, Problem, make_body, respond_to_problem
+from gramwatt.web.problems import PROBLEM_TYPES, Problem, get_configured_url, make_body, respond_to_problem
 
 CONTROL_EXCEPTIONS: Final = (KeyboardInterrupt, GeneratorExit)
 """Exceptions that end a program or a generator; everything else is a failure."""
@@ -73,7 +73,7 @@ def make_problem_response(
 ) -> tuple[int, list[tuple[str, str]], bytes]:
     """Return a response (status, headers, body) with a problem, made without Flask."""
     request_id = request_id or str(uuid.uuid4())
-    problem = make_body(Problem(kind, detail), f"urn:uuid:{request_id}")
+    problem = make_body(Problem(kind, detail), f"urn:uuid:{request_id}", get_configured_url())
     text = orjson.dumps(problem, option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE)
     headers = [
         ("Content-Type", "application/problem+json"),

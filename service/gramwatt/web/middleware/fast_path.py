@@ -19,6 +19,7 @@ from flask import Flask, Response, g, request
 from werkzeug.sansio.utils import host_is_trusted
 
 from gramwatt.engine import registry
+from gramwatt.engine.deprecations import has_deprecations
 from gramwatt.engine.query_strings import fits_query
 from gramwatt.engine.strict_json import InvalidJson, parse_strict_json
 from gramwatt.model import Calculator
@@ -107,8 +108,8 @@ class FastPath:
         self._posted: dict[bytes, Target] = {}
         self._queried: dict[bytes, Target] = {}
         for calculator in registry.load().values():
-            if calculator.formats:
-                continue  # they may be long, and are streamed
+            if calculator.formats or has_deprecations(calculator):
+                continue  # they may be long, and are streamed; or headers depend on the inputs
             path, target = f"/v1/{calculator.name}", Target(calculator, frozenset(calculator.input_fields))
             self._posted[path.encode()] = target
             if fits_query(calculator):

@@ -73,10 +73,13 @@ class CalculatorPaths:
         self._add_chart_path()
         if self._calculator.recording is not None:
             self._add_log_path()
+        self._add_description_path()
 
     def _add_path(self, below: str, operations: Mapping[str, JsonObject], parameters: Sequence[Any] = ()) -> None:
         """Add a path; ``parameters`` are those that its operations share."""
-        tags = {"tags": [self._calculator.name]}
+        tags: JsonObject = {"tags": [self._calculator.name]}
+        if self._calculator.deprecated is not None:
+            tags["deprecated"] = True
         described = {method: {**operation, **tags} for method, operation in operations.items()}
         self._spec.path(f"/v1/{self._calculator.name}{below}", operations=described, parameters=list(parameters))
 
@@ -99,7 +102,7 @@ class CalculatorPaths:
         for form in self._calculator.formats:
             described = {**_TEXT, "description": form.description}
             content[form.media_type] = {"schema": refer("Binary") if form.binary else described}
-        return make_ok_response("The results.", content, "ETag")
+        return make_ok_response("The results.", content, "ETag", "Link")
 
     def _make_table_response(self) -> JsonObject:
         either = {"anyOf": [refer(f"{self._class_name}Row"), refer("InvalidRow")]}
@@ -107,7 +110,7 @@ class CalculatorPaths:
         content: JsonObject = {media_type: {"schema": refer("TableText")} for media_type in FORMATS.values()}
         content[FORMATS["json"]] = {"schema": {"type": "array", "maxItems": MAX_TABLE_BYTES, "items": rows}}
         content[FORMATS["arrow"]] = {"schema": refer("Binary")}
-        return make_ok_response("The table of results, row by row.", content, "ETag", "Standing-Cautions")
+        return make_ok_response("The table of results, row by row.", content, "ETag", "Standing-Cautions", "Link")
 
     def _add_results_path(self) -> None:
         calculator, title = self._calculator, self._calculator.title
@@ -229,6 +232,15 @@ class CalculatorPaths:
         }
         self._add_both("/chart", "chart", options, get, post)
 
+    def _add_description_path(self) -> None:
+        operation = {
+            "operationId": f"describe_{self._identity}",
+            "summary": f"{self._calculator.title} Inputs and results",
+            "description": "For programs.",
+            "responses": self._respond("Description", cacheable=True),
+        }
+        self._add_path("/description", {"get": operation})
+
     def _add_log_path(self) -> None:
         calculator = self._calculator
         parameters = [
@@ -280,11 +292,13 @@ def _make_range(points: int) -> JsonObject:
 def add_shared_components(spec: APISpec) -> None:
     """Add the responses and schemas that the paths of all calculators share."""
     value = {"type": "string", "maxLength": 20_000, "pattern": r"^[^\r\n]+$"}
-    spec.components.response("Value", make_ok_response("The value.", make_content("text/plain", value), "ETag"))
+    spec.components.response("Value", make_ok_response("The value.", make_content("text/plain", value), "ETag", "Link"))
     content = make_content(CHART_MEDIA_TYPES["svg"], {"type": "string", "maxLength": 5_000_000, "pattern": "^<svg "})
     content[CHART_MEDIA_TYPES["png"]] = {"schema": refer("Binary")}
     content |= make_content(CHART_MEDIA_TYPES["txt"], {"type": "string", "maxLength": 20_000, "pattern": ANY_TEXT})
-    spec.components.response("Chart", make_ok_response("The chart.", content, "ETag"))
+    described = make_content("application/json", refer("Description"))
+    spec.components.response("Description", make_ok_response("The description.", described, "ETag", "Link"))
+    spec.components.response("Chart", make_ok_response("The chart.", content, "ETag", "Link"))
     spec.components.schemas["RangeEnd"] = {
         "anyOf": [
             {"type": "number", "format": "double", "minimum": -MAX_RANGE_END, "maximum": MAX_RANGE_END},

@@ -65,6 +65,13 @@ they are never an error.
 **Spreadsheets.** The path of one result returns one bare value as plain text. A cell shows nothing of a failed request;
 with `errors=text`, every error has status 200 and a text that begins with `#ERR`.
 
+**Deprecation.** What `/v1` has keeps its name, unit and meaning. New calculators, optional inputs, results, options,
+cautions and members of responses may come at any time: ignore what you do not know. A part that is to go is deprecated
+for at least 12 months, and removed in `/v2` only. Until then it works as before; `deprecated` marks it here and in
+`/v1/{calculator}/description`. A response to a request that uses it has the caution `deprecated`, which
+says what to use instead, the headers `Deprecation` (RFC 9745) and, once the day is decided, `Sunset` (RFC 8594), and a
+`Link` to this section. Texts for people, and limits of size and time, may change without notice.
+
 The results are calculations, not measurements or promises: manufacturers' data and local rules come first.
 """
 LICENSE: Final = {"name": "MIT", "url": "https://opensource.org/license/mit"}

@@ -102,7 +102,8 @@ class Inputs:
         return schema
 
     def _make_described(self, kind: Kind, owner: str) -> JsonObject:
-        return {"description": getattr(kind, "description", ""), **self.make(kind, owner)}
+        deprecated = {"deprecated": True} if kind.deprecated else {}
+        return {"description": getattr(kind, "description", ""), **self.make(kind, owner), **deprecated}
 
     def make(self, kind: Kind, owner: str) -> JsonObject:
         """Return the schema of an input without its description; ``owner`` is the prefix of names that are taken."""

@@ -63,7 +63,8 @@ def _describe(spec: APISpec, calculator: AnyCalculator, name: str, kind: Kind) -
     else:
         schema = make_value(kind)
     is_nullable = name in nullable or isinstance(kind, Text)  # an empty text is none
-    return {"description": getattr(kind, "description", ""), **_allow_null(schema, is_nullable)}
+    deprecated = {"deprecated": True} if kind.deprecated else {}
+    return {"description": getattr(kind, "description", ""), **_allow_null(schema, is_nullable), **deprecated}
 
 
 def _allow_null(schema: JsonObject, is_nullable: bool) -> JsonObject:

@@ -7,7 +7,7 @@ from typing import Any, Final, get_args
 
 from apispec import APISpec
 
-from gramwatt.engine.cautions import NO_RESULT, POSSIBLY
+from gramwatt.engine.cautions import DEPRECATED, NO_RESULT, POSSIBLY
 from gramwatt.engine.unusual_inputs import UNUSUAL
 from gramwatt.model import CATEGORIES, Kind
 from gramwatt.web.openapi.building import make_array, make_integer, make_map, make_result_object, make_text
@@ -27,7 +27,7 @@ HEADERS: Final[Mapping[str, JsonObject]] = {
         "schema": {"type": "string", "const": "*"},
     },
     "ETag": _header("An entity tag; send it as If-None-Match.", '^(?:W/)?"[0-9a-f]+(?:-gzip)?"$'),
-    "Link": _header("The contract and its viewer.", "^<.+>; rel=.+$"),
+    "Link": _header("What describes the response.", "^<.+>; rel=.+$"),
     "RateLimit": _header(
         "Requests left, if the operator has set a limit, which RateLimit-Policy has "
         "(draft-ietf-httpapi-ratelimit-headers).",
@@ -74,7 +74,7 @@ SCHEMAS: Final[Mapping[str, JsonObject]] = {
                 "description": f"With `{POSSIBLY}` before it, it holds in some of the likely cases only.",
                 "maxLength": 80,
                 "pattern": "^[a-z0-9-]+$",
-                "x-codes": [UNUSUAL, POSSIBLY + NO_RESULT],
+                "x-codes": [UNUSUAL, DEPRECATED, POSSIBLY + NO_RESULT],
             },
             "kind": {"type": "string", "enum": ["finding", "missing", "standing"]},
             "severity": {"type": "string", "enum": ["high", "medium", "low"]},
@@ -170,7 +170,7 @@ SCHEMAS: Final[Mapping[str, JsonObject]] = {
             "type": {
                 "type": "string",
                 "format": "uri-reference",
-                "maxLength": 100,
+                "maxLength": 400,
                 "x-codes": list(PROBLEM_TYPES),
             },
             "title": make_text(),
@@ -187,6 +187,7 @@ SCHEMAS: Final[Mapping[str, JsonObject]] = {
             "service": {"type": "string", "const": "gramwatt"},
             "version": {"type": "string", "maxLength": 20, "pattern": r"^[0-9]+\.[0-9]+\.[0-9]+$"},
             "contract": _LINK,
+            "docs": _LINK,
             "reference": _LINK,
             "units": _LINK,
             "element": make_result_object(
@@ -216,6 +217,7 @@ SCHEMAS: Final[Mapping[str, JsonObject]] = {
             "summary": make_text(),
             "about": make_text(),
             "job": {"type": "string", "enum": list(CATEGORIES), "description": "The category of the calculator."},
+            "deprecated": {"type": "boolean", "const": True},
             "by_query": {"type": "boolean", "description": "Whether its inputs fit the query of a GET."},
             "inputs": make_array(refer("Field"), 100),
             "any_of": make_array(
@@ -229,7 +231,8 @@ SCHEMAS: Final[Mapping[str, JsonObject]] = {
             "results": make_array(refer("Field"), 100),
             "example": {"type": "object", "description": "Valid inputs."},
         },
-        description="A calculator: what a form for it needs.",
+        "deprecated",
+        description="A calculator: what programs and forms need to know of it.",
     ),
     "Field": make_result_object(
         {
@@ -238,9 +241,11 @@ SCHEMAS: Final[Mapping[str, JsonObject]] = {
             "kind": {"type": "string", "enum": [kind.kind_name for kind in get_args(Kind) if kind.is_given]},
             "description": make_text(),
             "unit": make_text(16),
+            **dict.fromkeys(("minimum", "exclusive_minimum", "maximum", "exclusive_maximum"), _FIGURE),
+            "deprecated": {"type": "boolean", "const": True},
         },
-        "unit",
-        description="An input or a result, with its kind, units, default, options, or the columns of a table.",
+        *("unit", "minimum", "exclusive_minimum", "maximum", "exclusive_maximum", "deprecated"),
+        description="An input or a result, with its kind, units, bounds in `unit`, default, options, or columns.",
     ),
     "UnitTable": make_result_object(
         {"dimensions": make_array(refer("Dimension"), 100)},

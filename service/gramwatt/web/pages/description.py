@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import math
 from collections.abc import Mapping
 from typing import Any
 
@@ -36,6 +37,7 @@ def describe_calculator(calculator: Calculator[Any, Any]) -> Mapping[str, Any]:
         "summary": calculator.summary,
         "about": calculator.documentation,
         "job": calculator.category,
+        **({"deprecated": True} if calculator.deprecated else {}),
         "by_query": fits_query(calculator),
         "inputs": [describe_input(name, kind, calculator) for name, kind in calculator.input_fields.items()],
         "any_of": [list(group) for group in calculator.any_of],
@@ -78,6 +80,7 @@ def describe_input(name: str, kind: Kind, calculator: Calculator[Any, Any] | Non
         case Quantity() as quantity:
             low = quantity.at_least if quantity.above is None else quantity.above
             description |= _describe_units(quantity) | {"signed": low is not None and low < 0}
+            description |= _describe_bounds(quantity)
         case Choice(options=options) as choice:
             description |= {
                 "options": list(options),
@@ -88,7 +91,7 @@ def describe_input(name: str, kind: Kind, calculator: Calculator[Any, Any] | Non
         case RowName(of=table_name):
             description |= {"longest": 80, "row_of": table_name}
         case Count(at_least=at_least, at_most=at_most):
-            description |= {"at_least": at_least, "at_most": at_most}
+            description |= {"minimum": at_least, "maximum": at_most}
         case Table() as table:
             description["columns"] = [describe_input(each, inner) for each, inner in form_columns(table).items()]
             description["any_of"] = [list(group) for group in table.any_of]
@@ -112,7 +115,11 @@ def describe_result(name: str, kind: Kind) -> dict[str, Any]:
     description = _describe_field(name, kind)
     match kind.item if isinstance(kind, NumberList) else kind:
         case Quantity() as quantity:
-            description |= _describe_units(quantity)
+            low, high = quantity.possible_range
+            bounds = {"minimum": low, "maximum": high}
+            description |= _describe_units(quantity) | {n: bound for n, bound in bounds.items() if math.isfinite(bound)}
+        case Count(at_least=at_least, at_most=at_most):
+            description |= {"minimum": at_least, "maximum": at_most}
         case Table(row=row):
             description["columns"] = [describe_result(each, inner) for each, inner in get_fields(row).items()]
         case Choice(options=options) as choice:
@@ -128,7 +135,19 @@ def _describe_field(name: str, kind: Kind) -> dict[str, Any]:
         "label": get_label(name, kind),
         "kind": kind.kind_name,
         "description": kind.description,
+        **({"deprecated": True} if kind.deprecated else {}),
     }
+
+
+def _describe_bounds(quantity: Quantity) -> dict[str, float]:
+    """Describe the bounds of an input, in its unit."""
+    bounds = {
+        "minimum": quantity.at_least,
+        "exclusive_minimum": quantity.above,
+        "maximum": quantity.at_most,
+        "exclusive_maximum": quantity.below,
+    }
+    return {name: bound for name, bound in bounds.items() if bound is not None}
 
 
 def _describe_units(quantity: Quantity) -> dict[str, Any]:

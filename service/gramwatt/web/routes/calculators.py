@@ -15,6 +15,8 @@ from gramwatt.engine.response import check_result_units
 from gramwatt.model import RESERVED_RESULTS, Calculator, Table
 from gramwatt.model.messages import InputError, close_matches, join_with_or
 from gramwatt.web.headers import make_not_modified, make_request_etag
+from gramwatt.web.links import note_inputs
+from gramwatt.web.pages.description import describe_calculator
 from gramwatt.web.problems import Problem, convert_invalid_input, invalid_input
 from gramwatt.web.request_parsing import (
     VALUE_OPTIONS,
@@ -67,6 +69,7 @@ def respond_with_results(
     tag: str | None = None,
 ) -> Response:
     """Return the response with the results: whole if it is short, else streamed. With a tag it may be cached."""
+    note_inputs(inputs)
     output_options = make_output_options(options, format_name, errors)
     try:
         chunks = compute_output(calculator, inputs, output_options, text=text)
@@ -84,6 +87,16 @@ def _make_content_type(calculator: Calculator[Any, Any], options: OutputOptions)
     if options.form == "csv":
         return media_type + "; charset=utf-8; header=" + ("absent" if options.style.header == "off" else "present")
     return media_type + ("; charset=utf-8" if media_type.startswith("text/") else "")
+
+
+@blueprint.get("/<calculator_name>/description")
+def describe(calculator_name: str) -> Response:
+    """Return what programs need to know of a calculator: its inputs and results with units, bounds and defaults."""
+    calculator = find_calculator(calculator_name)
+    negotiate_format({"json": "application/json"})
+    tag = make_request_etag("json")
+    body = serializers.serialize_json(dict(describe_calculator(calculator)))
+    return make_not_modified(tag) or make_response(body, "application/json", tag)
 
 
 @blueprint.get("/<calculator_name>/<result>")
@@ -145,7 +158,9 @@ def narrow_allow_header(response: Response) -> Response:
         return response
     name, _, below = request.path.removeprefix("/v1/").partition("/")
     calculator, below = registry.load().get(name), below.rstrip("/")
-    if calculator is not None and (below in ("batch", "log") or not fits_query(calculator)):
+    if calculator is not None and below == "description":
+        response.headers["Allow"] = "GET, HEAD, OPTIONS"
+    elif calculator is not None and (below in ("batch", "log") or not fits_query(calculator)):
         exists = below != "log" or calculator.recording is not None
         response.headers["Allow"] = "POST, OPTIONS" if exists else "GET, HEAD, OPTIONS"
     return response

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable
-from typing import Any, Final
+from typing import Any
 
 from flask import Blueprint, Response, current_app
 
@@ -13,13 +13,12 @@ from gramwatt.engine.serializers import serialize_json
 from gramwatt.model import Calculator, units
 from gramwatt.version import __version__
 from gramwatt.web.headers import make_cacheable, make_not_modified, make_request_etag
+from gramwatt.web.links import CONTRACT_LINKS
 from gramwatt.web.openapi import files
 from gramwatt.web.pages.routes import PAGE_MEDIA_TYPES, calculators_page, home_page, render_page, show_problem
 from gramwatt.web.pages.web_component import LATEST, integrity
-from gramwatt.web.problems import PROBLEM_TYPES, Problem
+from gramwatt.web.problems import PROBLEM_TYPES, Problem, get_public_url, make_type_uri
 from gramwatt.web.request_parsing import negotiate_format
-
-CONTRACT_LINKS: Final = '</openapi.json>; rel="service-desc"; type="application/json", </docs>; rel="service-doc"'
 
 blueprint = Blueprint("site", __name__)
 blueprint.register_error_handler(Problem, show_problem)
@@ -87,7 +86,8 @@ def _make_index() -> dict[str, Any]:
         "service": "gramwatt",
         "version": __version__,
         "contract": "/openapi.json",
-        "reference": "/docs",
+        "docs": "/docs",
+        "reference": "/reference",
         "units": "/v1/units",
         "element": {"script": f"/gramwatt-{LATEST}.js", "integrity": integrity(LATEST)},
         "calculators": [_make_index_entry(calculator) for calculator in registry.load().values()],
@@ -105,7 +105,9 @@ def _make_index_entry(calculator: Calculator[Any, Any]) -> dict[str, Any]:
         "results": list(calculator.result_fields),
         "links": {
             "answer": path,
+            "description": f"{path}/description",
             "page": f"/calculators/{calculator.name}",
+            "reference": f"/reference/{calculator.name}",
             **({"example": f"{path}?{query}", "value": f"{path}/{calculator.headline}?{query}"} if query else {}),
             **({"chart": f"{path}/chart?{query}"} if query else {}),
             **({"log": f"{path}/log"} if calculator.recording else {}),
@@ -141,7 +143,7 @@ def problem(kind: str) -> Response:
     return Response(
         serialize_json(
             {
-                "type": f"/problems/{kind}",
+                "type": make_type_uri(kind, get_public_url()),
                 "title": problem_type.title,
                 "status": problem_type.status,
                 "advice": problem_type.advice,
