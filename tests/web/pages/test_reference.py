@@ -42,6 +42,8 @@ def test_everything_that_is_declared_is_on_the_page(client: FlaskClient, calcula
     queries = {build_query(calculator, example.given) for example in calculator.examples} - {None}
     assert queries <= {each["href"].partition("?")[2] for each, _ in page.find("a")}
     assert page.one("a", href=f"/calculators/{calculator.name}")
+    description = page.one("a", href=f"/v1/{calculator.name}/description")[0]["href"]
+    assert client.get(description).get_json()["title"] == calculator.title
 
 
 @every_calculator
