@@ -11,6 +11,7 @@ from markupsafe import Markup
 
 from gramwatt.charts.formatting import find_field, sentence
 from gramwatt.model import AnyCalculator
+from gramwatt.model.expressions import list_names
 from gramwatt.model.messages import add_unit, format_number
 from gramwatt.web.pages.formulas import typeset_equation, typeset_text
 from gramwatt.web.pages.reference import get_formula_labels
@@ -53,8 +54,19 @@ class WorkingStep:
 def make_working(
     calculator: AnyCalculator, working: Mapping[str, Any], localize: Callable[[str], str]
 ) -> tuple[WorkingStep, ...]:
-    """Return the steps of a response's working; ``localize`` gives numbers the chosen decimal sign."""
-    return tuple(_make_step(calculator, entry, localize) for entry in working["steps"])
+    """Return the steps of a response's working; ``localize`` gives numbers the chosen decimal sign.
+
+    Those of tables of results, and what only these name, are left out, as a page must stay small.
+    """
+    shown: list[WorkingStep] = []
+    named = set(calculator.result_fields)
+    for entry in reversed(working["steps"]):  # each is above those whose formulas name it
+        table, _, _ = entry["name"].rpartition(".")
+        if table not in calculator.result_tables and (not calculator.result_tables or {entry["name"], table} & named):
+            expressions = (entry.get("formula", ""), *(row.get("formula", "") for row in entry.get("rows", ())))
+            named |= {part for text in expressions for name in list_names(text) for part in (name, f"{table}.{name}")}
+            shown.append(_make_step(calculator, entry, localize))
+    return tuple(reversed(shown))
 
 
 def _make_step(calculator: AnyCalculator, entry: Mapping[str, Any], localize: Callable[[str], str]) -> WorkingStep:
