@@ -188,17 +188,25 @@ def test_recording_with_more_columns_than_one_may_have(client: FlaskClient) -> N
     names = ["time", "voltage", "current", *(f"c{at}" for at in range(limits.MAX_RECORDING_COLUMNS))]
     bodies = {
         "application/x-ndjson": "{" + ",".join(f'"{name}":1' for name in names) + "}\n",
-        "application/json": "{" + ",".join(f'"{name}":[1]' for name in names) + "}",
         ARROW: write_stream({name: pa.array([1.0]) for name in names}),
         "text/csv": ",".join(names) + "\n" + ",".join("1" for _ in names) + "\n",
     }
     for media, body in bodies.items():
         assert client.post(LOG, data=body, content_type=media).status_code in (400, 422), media
+    inputs = {"log": {name: [1] for name in names}, "cells": 4, "capacity": 850}
+    assert client.post(LOG.partition("/log")[0], json=inputs).status_code == 422
 
 
-@pytest.mark.parametrize("media", ["application/x-ndjson", "application/json"])
+@pytest.mark.parametrize(
+    ("path", "media"),
+    [
+        (BATCH, "application/x-ndjson"),
+        (BATCH, "application/json"),
+        (LOG, "application/x-ndjson"),
+        (LOG.partition("/log")[0], "application/json"),
+    ],
+)
 @pytest.mark.parametrize("opening", ["[", '{"a":'])
-@pytest.mark.parametrize("path", [BATCH, LOG])
 def test_deep_json(client: FlaskClient, path: str, opening: str, media: str) -> None:
     response = client.post(path, data=opening * 50_000, content_type=media)
     assert response.status_code in (200, 400, 422)
