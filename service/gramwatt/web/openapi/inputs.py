@@ -93,7 +93,7 @@ class Inputs:
         assumption, which is listed as one and has its uncertainty.
         """
         schema = self._make_described(kind, to_class_name(calculator.name))
-        default = calculator.describe_default(name)
+        default = "derived from other inputs, as `description` says" if calculator.describe_default(name) else ""
         if kind.default is not None:
             schema["x-default"] = kind.default
             default = f"{str(kind.default).lower() if isinstance(kind, Flag) else kind.default}"
