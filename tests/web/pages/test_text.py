@@ -15,7 +15,7 @@ from web.pages.browser_page import every_calculator, get
 @pytest.mark.parametrize(
     ("text", "shown"),
     [
-        ("as in pack-current, at end_state_of_charge", "as in pack-current, at end charge"),
+        ("as in pack-current, at end_state_of_charge", "as in pack-current, at end state of charge"),
         ("about 100 mohm at 25 degC, 1.2 kg/m3", "about 100 mΩ at 25 °C, 1.2 kg/m³"),
         ("unknown name 'cell_resist'", "unknown name 'cell_resist'"),
     ],
