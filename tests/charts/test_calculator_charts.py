@@ -210,7 +210,7 @@ def test_the_axis_ends_where_the_pack_leaves_its_limits(rating: float | None, am
 
 
 def test_a_flight_over_time_ends_where_the_endurance_does() -> None:
-    inputs: dict[str, Any] = {"cells": 4, "capacity": "3 Ah", "pack_power": 90, "chemistry": "li-ion", "reserve": 0,
+    inputs: dict[str, Any] = {"cells": 4, "capacity": "3 Ah", "mean_power": 90, "chemistry": "li-ion", "reserve": 0,
                                 "cell_resistance": 25}  # fmt: skip
     expected = calculate("endurance", **inputs)["results"]
     graph = graph_of(chart_of("endurance", **inputs))
@@ -225,7 +225,7 @@ def test_a_flight_over_time_ends_where_the_endurance_does() -> None:
 
 
 def test_results_are_drawn_in_the_requested_units() -> None:
-    inputs: dict[str, Any] = {"cells": 6, "capacity": 1300, "mean_power": 700}
+    inputs: dict[str, Any] = {"cells": 6, "capacity": 1300, "pack_power": 700}
     plain, other = (
         graph_of(chart_of("pack-current", **inputs)),
         graph_of(chart_of("pack-current", {"pack_current": "mA"}, **inputs)),

@@ -26,10 +26,12 @@ def note_inputs(names: Iterable[str]) -> None:
 
 
 def add_links(response: Response) -> Response:
-    """Add the links of a response of a calculator; a bare value, which few clients follow, has only one."""
+    """Add the links of a response with results; a bare value, which few clients follow, has only one."""
     arguments = request.view_args or {}
     calculator = registry.load().get(arguments.get("calculator_name", ""))
-    if calculator is None or not request.path.startswith("/v1/"):
+    if calculator is None or response.status_code != 200 or not request.path.startswith("/v1/"):
+        return response
+    if request.method == "OPTIONS":
         return response
     links = [f'</v1/{calculator.name}/description>; rel="describedby"; type="application/json"']
     result = arguments.get("result")
