@@ -208,13 +208,14 @@ def test_a_map_is_the_grid(client: FlaskClient) -> None:
 
 def test_a_choice_makes_a_line_for_each_of_its_words(client: FlaskClient) -> None:
     first = f"{SWEPT}&values=&vary=chemistry&values=lipo,li-ion"
-    second = first.replace("vary=mean_power&", "").replace("&vary=chemistry", "&vary=chemistry&vary=mean_power")
+    axes = "&vary=chemistry&values=lipo,li-ion&vary=mean_power&values="
+    second = first.replace("vary=mean_power&", "").replace("&values=&vary=chemistry&values=lipo,li-ion", axes)
     for url in (first, second):
         words = output(client.get(url))
         assert "flight time with lipo goes from " in words
         assert "flight time with li-ion goes from " in words
     many = ",".join(["lipo"] * 7)
-    assert pointers(client.get(f"{SWEPT}&vary=chemistry&chemistry={many}")) == ["/chemistry"]
+    assert pointers(client.get(f"{SWEPT}&values=&vary=chemistry&values={many}")) == ["/chemistry"]
 
 
 def test_points_that_cannot_be_computed_are_gaps(client: FlaskClient) -> None:
