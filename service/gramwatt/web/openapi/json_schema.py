@@ -45,7 +45,8 @@ def make_input_schema(kind: Kind, *, query: bool = False) -> JsonSchema:
         case Count():
             schema |= {"type": "integer", "format": "int32", "minimum": kind.at_least, "maximum": kind.at_most}
             if kind.suffix:
-                schema |= {"type": ["integer", "string"], "pattern": kind.labelled_pattern}
+                longest = len(f"{kind.at_most}{kind.suffix}")
+                schema |= {"type": ["integer", "string"], "maxLength": longest, "pattern": kind.labelled_pattern}
         case Choice():
             schema |= {"type": "string", "enum": list(kind.options)}
         case Flag():
@@ -306,7 +307,7 @@ def make_response_schema(calculator: Calculator[Any, Any]) -> JsonSchema:
             "chosen": {
                 "type": "object",
                 "propertyNames": {"enum": sorted(get_choices())},
-                "additionalProperties": {"type": "string", "maxLength": ROW_NAME["maxLength"]},
+                "additionalProperties": ROW_NAME,
                 "description": "The rows of the craft's tables that inputs came from: a name for each `pack`, "
                 "`propeller` or `flight`, the first row where the request names none.",
             },
