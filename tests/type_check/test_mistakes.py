@@ -18,7 +18,7 @@ CORRECT: Final = '''"""Energy of a pack."""
 from dataclasses import dataclass
 from typing import Annotated
 
-from gramwatt.model import Array, Calculator, Caution, Example, Quantity, Reference
+from gramwatt.model import Array, BarChart, Calculator, Caution, Example, Quantity, Reference
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +66,7 @@ CALCULATOR = Calculator(
     examples=(
         Example("One", given={"voltage": 1, "capacity": 1000}, expected={"energy": 1}, rtol=1e-12, source="by hand"),
     ),
+    charts=(BarChart(("energy",), title="Energy"),),
 )
 '''
 

@@ -37,11 +37,18 @@ def test_inputs_of_any_type_that_fits(capacity: pa.Array) -> None:
     assert missing["error"]["detail"] == "capacity is required"
 
 
+def test_a_column_of_counts_with_their_suffix() -> None:
+    """A number as text is still none: it lacks the suffix."""
+    small, large, plain = rows(PACK, stream(pa.table({"cells": ["4s", "6S", "6"], "capacity": [1300] * 3})), "arrow")
+    assert (small["total_cells"], large["total_cells"]) == (4, 6)
+    assert plain["error"]["errors"][0]["accepted"] == "a whole number from 1 to 24, also as 4S"
+
+
 @pytest.mark.parametrize(
     ("name", "values"),
     [
         pytest.param("capacity", [True, False], id="truths-for-a-number"),
-        pytest.param("cells", ["6", "6"], id="texts-for-a-count"),
+        pytest.param("parallel_cells", ["1", "1"], id="texts-for-a-count"),
         pytest.param("chemistry", [1, 2], id="numbers-for-a-choice"),
         pytest.param("capacity", [[1], [2]], id="lists-for-a-number"),
     ],
