@@ -70,7 +70,7 @@ const recordingsHere = async () => {
   return Object.fromEntries(found.filter(([, recording]) => recording));
 };
 
-/** @returns {URLSearchParams} the figures of this page's example that nobody has changed yet, which give way to the craft */
+/** @returns {URLSearchParams} the unchanged figures of this page's example, which give way to the craft */
 const besideCraft = () => new URLSearchParams(readExamples()[path] ?? "");
 
 /** Let what is unchanged of an example stay on this page, beside what is typed. Its tables become the craft's. */
