@@ -83,3 +83,16 @@ def test_where_there_is_nothing_to_draw_there_is_no_preview(name: str, inputs: d
     assert [calculator_charts.make_chart(request, spec) for spec in request.calculator.charts] == [None] * len(
         request.calculator.charts
     )
+
+
+def test_a_curve_over_an_input_that_is_also_a_result_has_the_unit_of_the_result() -> None:
+    """By hand: -20 °C is -4 °F, 45 °C is 113 °F, 20 °C is 68 °F."""
+    calculator, inputs = registry.load()["air-density"], {"elevation": 100, "temperature": 20}
+    result_units = {"temperature": "degF"}
+    outcome = evaluate_request(calculator, inputs, result_units=result_units)
+    request = ChartRequest(calculator, inputs, False, outcome, build_response(outcome, 0, result_units=result_units))
+    spec = next(spec for spec in calculator.charts if isinstance(spec, CurveChart) and spec.vary == "temperature")
+    chart = calculator_charts.make_chart(request, spec)
+    assert chart is not None
+    assert "from −4 °F to 113 °F" in chart.description
+    assert "Here, at 68 °F" in chart.description

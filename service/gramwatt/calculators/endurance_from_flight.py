@@ -87,7 +87,7 @@ class Results:
         Array,
         Quantity(
             "min",
-            "Flight time if power were proportional to mass (x = 1), one of the lowest exponents of small craft.",
+            "Flight time if power were proportional to mass (x = 1), the lowest of the measured medians.",
             label="Flight time with exponent 1",
             method=f"{FROM_FULL}: reference power × mass / reference mass",
         ),

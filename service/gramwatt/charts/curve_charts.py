@@ -33,6 +33,8 @@ def compute_curve(request: ChartRequest, spec: CurveChart[Any, Any]) -> tuple[Gr
     result_units = {name: unit for name, unit in request.response["units"].items() if name in calculator.result_fields}
     grid = compute_grid(calculator, constants, [axis], text=request.text, result_units=result_units, names=names)
     x = grid.values(spec.across) if spec.across else axis.points(np.arange(axis.count))
+    if not spec.across and isinstance(kind, Quantity) and x_unit(request, spec) != kind.unit:  # it is a result too
+        x = units.convert_from_si(units.get_unit(kind.unit).to_si(x), x_unit(request, spec))
     panels = _panels(request, spec, grid, x)
     known = x[np.isfinite(x)]
     if not panels or not len(known):
@@ -50,9 +52,7 @@ def outline_curve(request: ChartRequest, spec: CurveChart[Any, Any]) -> Graph:
 
 def x_unit(request: ChartRequest, spec: CurveChart[Any, Any]) -> str:
     """Return the unit of a curve's x axis."""
-    if spec.across:
-        return request.unit(spec.across)
-    return formatting.declared_unit(request.calculator.input_fields[spec.vary])
+    return request.unit(spec.across or spec.vary)
 
 
 def curve_axis(request: ChartRequest, spec: CurveChart[Any, Any]) -> Axis | None:

@@ -144,7 +144,7 @@ class _Taker:
             elif isinstance(kind, Quantity) and kind.sum_of:
                 self._add_sum(name, kind)
         self._failed |= self._craft.unreadable
-        chosen = dict(self._list_used())
+        chosen = dict(self._list_used())  # before the errors: it adds those of the names
         errors = (*self._craft.errors, *self._adder.errors)
         failed = frozenset(self._failed)
         return CraftInputs(self._taken, errors, self._pointers, failed, chosen, dict(self._list_missing()))

@@ -10,13 +10,15 @@ import functools
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Final
+from typing import Final, TypeVar
 
 import numpy as np
 
 from gramwatt.arrays import Array
 from gramwatt.model.errors import DeclarationError
 from gramwatt.model.unit_table import FACTORS, WORDS
+
+FloatOrArray = TypeVar("FloatOrArray", float, Array)
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,8 +30,8 @@ class Unit:
     scale: float
     offset: float
 
-    def to_si(self, value: float) -> float:
-        """Return a value in this unit, in SI."""
+    def to_si(self, value: FloatOrArray) -> FloatOrArray:
+        """Return a value or an array in this unit, in SI."""
         return value * self.scale + self.offset
 
     def from_si(self, values: Array) -> Array:

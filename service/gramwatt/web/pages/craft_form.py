@@ -163,7 +163,7 @@ def describe_rows() -> str:
 def describe_names() -> str:
     """Return as JSON what names the rows of each table of the craft: the ``member`` of a request, columns of tables."""
     tables = craft_fields.get_tables()
-    members = {table: member for member, table in craft_fields.get_choices().items()}
+    members = craft_fields.get_members()
     named: dict[str, dict[str, Any]] = {}
     for naming, table in tables.items():
         columns = [(kind.of, column) for column, kind in table.columns.items() if isinstance(kind, RowName)]

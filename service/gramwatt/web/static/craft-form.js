@@ -90,7 +90,7 @@ const fill = async (base = query()) => {
   await fillFrom(base).finally(() => form.removeAttribute("aria-busy"));
 };
 
-/** Fill the form once another tab has not changed the craft for a while, rather than for each sign that is typed there. */
+/** Fill the form once another tab has not changed the craft for a while, rather than for each character typed there. */
 const fillLater = () => {
   clearTimeout(timer);
   timer = setTimeout(() => fill(besideCraft()), OTHER_TAB_PAUSE);
