@@ -50,7 +50,7 @@ def test_another_pack_is_a_new_one(builder: Builder) -> None:
     ]
 
 
-def test_another_pack_is_not_that_of_the_flight_flown(builder: Builder) -> None:
+def test_choosing_a_pack_keeps_that_of_the_flight(builder: Builder) -> None:
     flight = {"name": "evening", "pack": "four", "duration": 5.6, "mass": 510}
     store(builder, TWO_PACKS | {"flights": [flight]}, "endurance-from-flight")
     builder.page.locator("#chosen-pack").select_option("six")
