@@ -173,6 +173,15 @@ CAUTIONS: Final[dict[str, tuple[dict[str, Any], dict[str, Any]]]] = {
 }
 
 
+def test_the_mass_of_a_propeller_without_a_setup_is_not_reported_as_added() -> None:
+    second = [SMALL, {**SMALL, "name": "spare", "mass": 3}]
+    for setups, is_added in (({}, False), ({"setups": [{"propeller": "spare"}]}, True)):
+        codes = {
+            caution["code"] for caution in compute(**{**TWO_PROPELLERS, "propellers": second, **setups})["cautions"]
+        }
+        assert ("propellers-added" in codes) == is_added
+
+
 @pytest.mark.parametrize("code", CAUTIONS)
 def test_caution_is_shown_when_it_holds_and_not_otherwise(code: str) -> None:
     shown, absent = ({caution["code"] for caution in compute(**inputs)["cautions"]} for inputs in CAUTIONS[code])

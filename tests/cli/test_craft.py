@@ -115,6 +115,17 @@ def test_show_adds_up_parts_and_packs() -> None:
     assert "_" not in result.stdout.replace("at-most", "")
 
 
+def test_show_has_every_single_input(tmp_path: Path) -> None:
+    file = tmp_path / "craft.json"
+    file.write_text('{"kv": 2000, "motors": 4, "mass_limit": "250 g"}')
+    lines = run("craft", "show", str(file)).stdout.splitlines()
+    assert [line.split() for line in lines if line.startswith("  ")] == [
+        ["Motor", "kV", "2000", "rpm/V"],
+        ["Motors", "4"],
+        ["Mass", "limit", "250", "g"],
+    ]
+
+
 @pytest.mark.parametrize(
     ("name", "text", "reason"),
     [

@@ -50,6 +50,16 @@ def test_another_pack_is_a_new_one(builder: Builder) -> None:
     ]
 
 
+def test_choosing_a_pack_keeps_that_of_the_flight(builder: Builder) -> None:
+    flight = {"name": "evening", "pack": "four", "duration": 5.6, "mass": 510}
+    store(builder, TWO_PACKS | {"flights": [flight]}, "endurance-from-flight")
+    builder.page.locator("#chosen-pack").select_option("six")
+    builder.settle()
+    expect(builder.page.locator("#cells")).to_have_value("6")
+    expect(builder.page.locator("#reference_cells")).to_have_value("4")
+    assert builder.craft()["flights"] == [flight]
+
+
 def test_clear_lasts(builder: Builder) -> None:
     """The address holds none of the figures that were cleared."""
     page = builder.page

@@ -84,14 +84,13 @@ def test_an_outdated_response_that_rejects_the_form_is_not_shown(page: Page, ser
     held: list[Route] = []
     page.route("**/*cells=5*part=results", lambda route: held.append(route))
     page.locator("#cells").fill("5")
-    page.locator("#cells").press("Enter")
-    while not held:
-        page.wait_for_timeout(50)
+    with page.expect_request("**/*cells=5*part=results"):
+        page.locator("#cells").press("Enter")
     page.locator("#cells").fill("3")
     page.locator("#cells").press("Enter")
     expect_headline(page, "11.5")
     with page.expect_response(lambda response: response.status == 413):
-        held[0].fulfill(status=413, body="")
+        held.pop().fulfill(status=413, body="")
     page.wait_for_timeout(200)
     expect(page.locator("#errors")).to_be_empty()
     log: PageLog = page.log  # type: ignore[attr-defined]

@@ -89,6 +89,7 @@ def check_figure(cell: Mapping[str, Any], figure: Any, column: str) -> None:
     if isinstance(figure, str):
         assert cell["text"] == figure, column
     else:
+        # The reserve, which the flight time of E follows from, is rounded to 12 decimals in the sheet.
         assert cell["value"] == pytest.approx(figure, rel=1e-9 if column == "E" else 1e-11), column
         assert len(cell["text"].replace("-", "")) <= 5, "sensible digits"
 

@@ -19,9 +19,6 @@ EXAMPLES = [
 ]
 
 
-OVER_BY_50 = "Over the limit: 50.0 g above it"
-
-
 def sentence_of(name: str, inputs: dict[str, Any]) -> FilledSentence | None:
     outcome = calculate.evaluate_request(CALCULATORS[name], inputs, result_units={})
     return build_sentence(outcome, 0, build_response(outcome, 0))
@@ -66,18 +63,18 @@ def test_a_load_is_compared_with_the_rating_only_where_that_is_given(rating: flo
 
 
 @pytest.mark.parametrize(
-    ("given", "is_named"),
+    ("given", "text", "is_named"),
     [
-        ({"mass_limit": 400}, True),
-        ({"rule": "eu-a1-privately-built"}, True),
-        ({"rule": "eu-a1-privately-built", "mass_limit": 250}, True),
-        ({"rule": "eu-a1-privately-built", "mass_limit": 400}, False),
+        ({"mass_limit": 400}, "Under the limit: 100.0 g below it", True),
+        ({"rule": "eu-a1-privately-built"}, "Over the limit: 50.0 g above it", True),
+        ({"rule": "eu-a1-privately-built", "mass_limit": 250}, "Over the limit: 50.0 g above it", True),
+        ({"rule": "eu-a1-privately-built", "mass_limit": 400}, "Over the limit: 50.0 g above it", False),
     ],
 )
-def test_a_limit_that_a_rule_replaces_is_not_named(given: dict[str, Any], is_named: bool) -> None:
+def test_a_limit_that_a_rule_replaces_is_not_named(given: dict[str, Any], text: str, is_named: bool) -> None:
     sentence = sentence_of("mass-margin", {"masses": [300], **given})
     assert sentence is not None
-    assert sentence.text == ("Under the limit: 100.0 g below it" if given == {"mass_limit": 400} else OVER_BY_50)
+    assert sentence.text == text
     assert sentence.details.startswith("300.0 g in all, give or take 0.58 g.")
     assert ("The limit is" in sentence.details) == is_named
 
@@ -126,6 +123,9 @@ def test_the_remaining_charge_sets_the_verdict_on_a_recording(capacity: float, v
     assert sentence.text.startswith(start)
 
 
+PROPELLERS: dict[str, Any] = {"capacity": 1300, "diameter": 5, "pitch": 4.3}
+
+
 @pytest.mark.parametrize(
     ("target", "start"),
     [
@@ -134,6 +134,10 @@ def test_the_remaining_charge_sets_the_verdict_on_a_recording(capacity: float, v
         ({"target_cells": 6}, "No cap needed"),
         ({"target_kv": 2500}, "No cap needed"),
         ({"target_cells": 3}, "Cap the throttle"),
+        ({"controller_rating": 35}, "No cap without a target"),  # not used without the whole craft
+        ({"capacity": 1300, "discharge_rating": 35}, "No cap without a target"),
+        ({**PROPELLERS, "target_pack_resistance": 10}, "No cap needed"),
+        ({**PROPELLERS, "pack_resistance": 40, "target_cell_resistance": 2}, "No cap needed"),
     ],
 )
 def test_a_missing_target_is_not_a_target_that_is_met(target: dict[str, Any], start: str) -> None:

@@ -206,3 +206,13 @@ def test_expressions_are_spelt_out(text: str, words: str) -> None:
 )
 def test_an_estimate_keeps_its_digits_where_rounding_carries(value: float, expected: str) -> None:
     assert format_estimate(value, "W", 1.1e-4 if value == 0 else 1e-5, max_digits=4).value == expected
+
+
+@pytest.mark.parametrize(
+    ("value", "uncertainty", "expected"),
+    [(1671.5, 131320, "2000"), (9.6, 400, "10"), (-1671.5, 131320, "-2000"), (3.2, 400, "3"), (0.3, 400, "0")],
+)
+def test_an_estimate_keeps_its_first_digit_beside_a_large_uncertainty(
+    value: float, uncertainty: float, expected: str
+) -> None:
+    assert format_estimate(value, "g", uncertainty).value == expected

@@ -214,10 +214,10 @@ CALCULATOR = Calculator(
         drivetrain.DUTY_IS_NOT_STICK,
         Caution(
             "no-target",
-            "No target is below full throttle, so there is no cap. Give target cells, target kV, or a maximum speed, "
+            "There is no target, so there is no cap. Give target cells, target kV, or a maximum speed, "
             "thrust or current.",
             missing=True,
-            when=lambda given, found: found.cap_set_by == 0,
+            when=lambda given, found: ~throttle_targets.has_target(given),
         ),
         Caution(
             "matched-without-load",

@@ -106,10 +106,6 @@ def _label(name: str, kind: Kind) -> str:
     return axis_label(get_label(name, kind), declared_unit(kind))
 
 
-def _get_unit(kind: Kind) -> str:
-    return "1" if kind.quantity is None else kind.quantity.unit
-
-
 def _describe_accepted(kind: Kind) -> str:
     """Return the bounds or the options of an input."""
     match kind:

@@ -27,7 +27,7 @@ def format_craft(document: Mapping[str, object], title: str, width: int) -> Iter
             yield [f"{get_label(name, craft_fields.get_fields()[name])}:", *_format_table(craft, name, rows)]
     texts = [_format_input(name, cell) for name, cell in craft.plain.items()]
     if texts:
-        yield align([("", ""), *texts], (False, False))[1:]
+        yield align([("", ""), *texts], (False, False))
 
 
 def _format_input(name: str, cell: Cell) -> tuple[str, str]:

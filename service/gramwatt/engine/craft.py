@@ -144,7 +144,7 @@ class _Taker:
             elif isinstance(kind, Quantity) and kind.sum_of:
                 self._add_sum(name, kind)
         self._failed |= self._craft.unreadable
-        chosen = dict(self._list_used())
+        chosen = dict(self._list_used())  # before the errors: it adds those of the names
         errors = (*self._craft.errors, *self._adder.errors)
         failed = frozenset(self._failed)
         return CraftInputs(self._taken, errors, self._pointers, failed, chosen, dict(self._list_missing()))
@@ -206,7 +206,12 @@ class _Taker:
                 continue
             row = self._add_sums(name, table.columns, row)
             pairs = craft_fields.list_stands_for(choice, table.columns, self._fields)
-            yield name, at, {taken: row[column] for column, taken in pairs if column in row}
+            read = self._adder.read_cell
+            yield (
+                name,
+                at,
+                {taken: read(table.columns[column], column, row) for column, taken in pairs if column in row},
+            )
 
     def _find_flight(self, name: str, choice: ChosenBy) -> int | None:
         """Return the place of the row that is named, else of the first that names no other pack than the request."""

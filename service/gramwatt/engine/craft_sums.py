@@ -13,6 +13,7 @@ from gramwatt.engine import craft_fields
 from gramwatt.engine.column_types import ABSENT
 from gramwatt.engine.columns import read_plain, uncertainty_kind
 from gramwatt.engine.craft_document import Cell, Craft, Row, list_names
+from gramwatt.engine.given import restore_quantity
 from gramwatt.model import Kind, Quantity, Term, get_label
 from gramwatt.model.messages import InputError, format_number
 from gramwatt.physics.statistics import reading_uncertainty
@@ -65,6 +66,18 @@ class Adder:
         if not uncertainty or kind.exact:
             return Cell(float(format_number(total)), "")
         return Cell(f"{format_number(total)} ± {format_number(uncertainty, UNCERTAINTY_DIGITS)}", "")
+
+    def read_cell(self, kind: Kind, name: str, row: Row) -> Cell:
+        """Return a cell of a row; with a separate standard uncertainty, both as one text: ``1300 ± 20``."""
+        cell, uncertainty = row[name], row.get(f"{name}_u")
+        if uncertainty is None or not isinstance(kind, Quantity):
+            return cell
+        column = read_plain(kind, [cell.value], text=cell.text)
+        separate = self._parse(uncertainty_kind(name, kind), uncertainty)
+        if column.errors:
+            return cell  # reading it as an input reports them
+        stated = 0.0 if column.uncertainty is None else float(column.uncertainty[0])
+        return Cell(restore_quantity(kind, float(column.values[0]), math.hypot(stated, separate)), cell.pointer)
 
     def list_addends(self, terms: tuple[Term, ...], chosen: Mapping[str, int]) -> list[Addend]:
         """Return the entries of a sum; none where none of them can be a sum by itself.

@@ -84,7 +84,7 @@ def fill_defaults(
 
 
 def _default(kind: Kind, rows: int) -> tuple[Column, BoolArray]:
-    """Return an input that nobody gave, and where it has a default."""
+    """Return an input that was not given, and where it has a default."""
     return columns.default_column(kind, rows), all_false(rows) if kind.default is None else all_true(rows)
 
 

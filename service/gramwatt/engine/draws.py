@@ -70,7 +70,7 @@ def get_strata(name: str, count: int) -> Strata:
 def get_entry_strata(name: str, entries: int, count: int) -> Strata:
     """Return the strata (M, n) of a named column of a list or a table with M ``entries``, each independent.
 
-    The first entry of a column has those of a plain input of its name.
+    The first entry of a list or a column has those of the input or column of its name.
     """
     strata = _permute(np.zeros((entries, count)), zlib.crc32(name.encode()))
     column = name.rpartition("/")[2]

@@ -110,7 +110,8 @@ def format_estimate(
     """Return a finite number rounded to the last place of its uncertainty, which has two digits (JCGM 100, 7.2.6).
 
     Without an uncertainty it has ``digits`` significant digits; by default four, or in % one digit after the point.
-    With ``max_digits`` it has not more digits than that, however small its uncertainty is.
+    With ``max_digits`` it has not more digits than that, however small its uncertainty is. However large that is, a
+    number above 1 keeps its first digit.
     """
     if uncertainty is None or not 1e-12 * abs(value) < uncertainty < math.inf:
         return Estimate(format_number(value, _count_digits(value, unit) if digits is None else digits))
@@ -118,6 +119,8 @@ def format_estimate(
     if max_digits is not None and value:
         exponent = int(f"{value:.{max_digits - 1}e}".partition("e")[2])  # once rounded: 9.9999 becomes 10.00
         places = min(places, max_digits - 1 - exponent)
+    if places < 0 and value:
+        places = max(places, min(0, -int(f"{value:.0e}".partition("e")[2])))
     numbers = (value, uncertainty, low, high)
     return Estimate(*("" if each is None else _round_to_place(each, places) for each in numbers))
 

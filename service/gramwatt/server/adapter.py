@@ -44,7 +44,7 @@ class WsgiToAsgi:
     sees the error. ``read_timeout`` is how many seconds a client may pause within a body, ``body_timeout`` how many its
     pauses may last in all. ``observe`` hears how many requests run and wait (`Slots`).
 
-    In a thread the environ has ``gramwatt.cancelled``, which returns whether nobody wants the response any more, and
+    In a thread the environ has ``gramwatt.cancelled``, which returns whether the response is no longer wanted, and
     ``gramwatt.wait_until`` (`Exchange.wait_until`), to wait for the client with.
     """
 

@@ -270,7 +270,7 @@ class Connection(HttpToolsProtocol):
         return True
 
     def on_presence_timer(self) -> None:
-        """Send something where the response takes long: where nobody reads any more, the connection is reset.
+        """Send something where the response takes long: without a reader, the connection is reset.
 
         It is an interim response, which every client of HTTP/1.1 passes over (RFC 9110, 15.2).
         """

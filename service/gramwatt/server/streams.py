@@ -30,7 +30,7 @@ Receive = Callable[[], Awaitable[Message]]
 
 
 class ClientDisconnected(ConnectionError):
-    """The client went away: its body has no end, and nobody reads what is written for it."""
+    """The client went away: its body has no end, and its response no reader."""
 
 
 class BodyTimeout(TimeoutError):
@@ -104,7 +104,7 @@ class Exchange(io.RawIOBase):
         self._receiving = self._submit(self._receive_next())
 
     def is_cancelled(self) -> bool:
-        """Return whether nobody wants the response any more; cheap enough to be called often."""
+        """Return whether the response is no longer wanted; cheap enough to be called often."""
         return self.disconnected
 
     def disconnect(self) -> None:
@@ -155,7 +155,7 @@ class Exchange(io.RawIOBase):
         work()
 
     async def finish(self) -> None:
-        """Receive the rest of a body that nobody read: a connection closed before its end loses its response."""
+        """Receive the rest of an unread body: a connection closed before its end loses its response."""
         with contextlib.suppress(TimeoutError, ClientDisconnected):
             async with asyncio.timeout(self._timeout.left):
                 while not (self._complete or self._late):

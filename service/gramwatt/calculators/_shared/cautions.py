@@ -62,7 +62,7 @@ MORE_THAN_FULL: Final[Caution[Any, Any]] = Caution(
 
 
 def is_temperature_unchecked(pack_resistance: Array, temperature: Array) -> BoolArray:
-    """Return where the change of resistance with temperature was not checked; it leaves a measured one alone."""
+    """Return where the change of resistance with temperature was not checked; a measured resistance stays as it is."""
     is_outside = (temperature < cells.MIN_CHECKED_TEMPERATURE) | (temperature > cells.MAX_CHECKED_TEMPERATURE)
     return np.asarray(np.isnan(pack_resistance) & is_outside)
 

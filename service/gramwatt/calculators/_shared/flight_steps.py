@@ -15,7 +15,7 @@ LinearEndurance: TypeAlias = Annotated[
     Array,
     Quantity(
         "min",
-        "Flight time if power were proportional to mass (x = 1), one of the lowest exponents of small craft.",
+        "Flight time if power were proportional to mass (x = 1), the lowest of the measured medians.",
         label="Flight time with exponent 1",
         method=f"{FROM_FULL}: `reference_mean_power * mass / reference_mass`",
     ),

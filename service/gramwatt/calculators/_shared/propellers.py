@@ -198,10 +198,4 @@ CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
         ),
         missing=True,
     ),
-    Caution(
-        "propellers-added",
-        "The mass of one propeller for each motor was added to that of the parts: leave propellers out of the parts.",
-        when=lambda given, found: (given.propellers.mass > 0).any(axis=1),
-        severity="low",
-    ),
 )

@@ -49,7 +49,7 @@ PACK_CURRENT: Final[tuple[Sentence[Any, Any], ...]] = (
 
 
 def _is_grounded(given: Any, found: Any) -> BoolArray:
-    """Return where (N,) a craft of which all is known does not hover."""
+    """Return where (N,) the craft is fully known and does not hover."""
     known = ~np.isnan(given.mass) & whole_craft.knows_craft(given) & ~drivetrain.is_bench_impossible(given)
     return np.asarray(known & np.isnan(found.hover_throttle))
 
@@ -137,6 +137,7 @@ def _judge_margin(when: Callable[[Any], BoolArray], *more: str) -> tuple[Sentenc
 
 
 def _is_overridden(given: Any) -> BoolArray:
+    """Return where (N,) the limit that was given is not the one in force, so that it must not be named."""
     return weighing.rule_overrides(given.rule, given.mass_limit, given.limit_comparison)
 
 

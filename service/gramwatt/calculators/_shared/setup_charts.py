@@ -9,7 +9,7 @@ from gramwatt.model import Array, BarChart, LinesChart, ScatterChart, TracedLine
 from gramwatt.physics import craft, weighing
 
 LOWEST_DUTY: Final = 0.2
-"""Where the chart of full-throttle begins too: there is little thrust below it, and some motors do not turn."""
+"""There is little thrust below it, and some motors do not turn. Rule of thumb, no source."""
 POINTS: Final = 41
 """Steps of 2 % from there to full throttle: the lines look smooth."""
 

@@ -118,7 +118,7 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
     ),
     Rule(
         "no-figures-to-compare",
-        "{by_setup.name}: a comparison requires figures here and of the first setup; see the reasons for each.",
+        "{by_setup.name}: a comparison requires figures of the first setup too; see the reasons for each.",
         when=lambda given, found: _lacks_comparison(found.by_setup),
         results=(
             *MASS_CHANGES,

@@ -39,10 +39,12 @@ def _is_given(given: Any) -> BoolArray:
 
 
 def has_target(given: Any) -> BoolArray:
-    """Return where (N,) there is a target: a limit, or a motor or pack to match that differs from this one."""
+    """Return where (N,) a target is used: a limit, or a motor or pack to match that differs from this one."""
+    limits = _is_given(given)[1:]
+    limits[5:] &= whole_craft.knows_craft(given)  # ratings, which are not used without the whole craft
     pairs = ("kv", "cells", "cell_voltage", "capacity", "cell_resistance", "lead_resistance", "pack_resistance")
-    own, target = (np.stack([getattr(given, prefix + name) for name in pairs]) for prefix in ("", "target_"))
-    return np.asarray(_is_given(given)[1:].any(axis=0) | (own < target).any(axis=0) | (own > target).any(axis=0))
+    own, target = (np.nan_to_num([getattr(given, prefix + name) for name in pairs]) for prefix in ("", "target_"))
+    return np.asarray(limits.any(axis=0) | (own != target).any(axis=0))
 
 
 def _is_impossible(given: Any, caps: Array) -> BoolArray:

@@ -106,7 +106,7 @@ class _BudgetedResponse:
             with self._budget:
                 try:
                     chunk = next(chunks, None)
-                except Cancelled:  # nobody sees the end
+                except Cancelled:  # the end has no reader
                     return
             if chunk is None:
                 return

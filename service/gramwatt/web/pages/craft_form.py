@@ -136,7 +136,7 @@ def describe_choosers(calculator: Calculator[Any, Any]) -> str:
     """Return as JSON which rows of the craft a form shows, by the member of a request that names the row.
 
     Each has its ``table``, the column that ``stands_for`` each input, the inputs that it ``adds_to``, and the members
-    that a row ``names`` itself: the pack of a flight.
+    that a row ``names`` itself where its recording is an input: then the pack of the flight is the pack of the page.
     """
     choosers = {}
     inputs = calculator.input_fields
@@ -148,7 +148,7 @@ def describe_choosers(calculator: Calculator[Any, Any]) -> str:
                 "table": name,
                 "stands_for": stands_for,
                 "adds_to": adds_to,
-                "names": list(craft_fields.list_row_members(table)),
+                "names": list(craft_fields.list_row_members(table)) if choice.needs in inputs else [],
             }
     return json.dumps(choosers)
 
@@ -163,7 +163,7 @@ def describe_rows() -> str:
 def describe_names() -> str:
     """Return as JSON what names the rows of each table of the craft: the ``member`` of a request, columns of tables."""
     tables = craft_fields.get_tables()
-    members = {table: member for member, table in craft_fields.get_choices().items()}
+    members = craft_fields.get_members()
     named: dict[str, dict[str, Any]] = {}
     for naming, table in tables.items():
         columns = [(kind.of, column) for column, kind in table.columns.items() if isinstance(kind, RowName)]

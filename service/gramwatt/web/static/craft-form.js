@@ -70,7 +70,7 @@ const recordingsHere = async () => {
   return Object.fromEntries(found.filter(([, recording]) => recording));
 };
 
-/** @returns {URLSearchParams} the figures of this page's example that nobody has changed yet, which give way to the craft */
+/** @returns {URLSearchParams} the unchanged figures of this page's example, which give way to the craft */
 const besideCraft = () => new URLSearchParams(readExamples()[path] ?? "");
 
 /** Let what is unchanged of an example stay on this page, beside what is typed. Its tables become the craft's. */
@@ -90,7 +90,7 @@ const fill = async (base = query()) => {
   await fillFrom(base).finally(() => form.removeAttribute("aria-busy"));
 };
 
-/** Fill the form once another tab has not changed the craft for a while, rather than for each sign that is typed there. */
+/** Fill the form once another tab has not changed the craft for a while, rather than for each character typed there. */
 const fillLater = () => {
   clearTimeout(timer);
   timer = setTimeout(() => fill(besideCraft()), OTHER_TAB_PAUSE);

@@ -63,7 +63,7 @@ const open = async (/** @type {File} */ file) => {
 const save = async () => {
   const { whole, binary } = await withRecordings(readCraft());
   saveFile(new Blob([JSON.stringify(whole, null, 2), "\n"], { type: "application/json" }), "craft.json");
-  if (binary.length) say(`Without recordings that are no text: ${binary.join(", ")}. Share these files beside it.`);
+  if (binary.length) say(`The file leaves out recordings that are not text: ${binary.join(", ")}. Share these files too.`);
 };
 
 const share = async () => {

@@ -242,7 +242,7 @@ export const listen = () => {
     const button = event.submitter;
     if (button?.name === "download") return; // the browser stores the response
     event.preventDefault();
-    if (formRequest) return; // its response has the results
+    if (formRequest) return; // its response replaces the form: rows can be added or removed then
     if (button?.name === "add") {
       const row = addRow(form.querySelector(`[data-table="${button.value}"]`));
       enableFiles();
