@@ -96,11 +96,15 @@ const showAnswer = (/** @type {Document} */ received, /** @type {number} */ numb
   const focused = document.activeElement?.closest("#results") ? document.activeElement.name : null;
   const opened = [...document.querySelectorAll("#results details, .folded details")].map(({ open }) => open);
   const oldChart = document.querySelector("#results picture");
-  for (const id of ["headline", "summary", "errors", "results", "what-if-chart", "next", "working", "reuse", "more"]) {
+  for (const id of ["headline", "summary", "errors", "results", "what-if-chart", "next", "working", "reuse"]) {
     const current = byId(id);
     const replacement = received.getElementById(id);
     if (current && replacement) current.replaceWith(document.importNode(replacement, true));
   }
+  // The link to the whole form stays: results that arrive between press and release would lose the click on a new one.
+  const link = document.querySelector("#more a");
+  const newLink = received.querySelector("#more a");
+  if (link && newLink) link.href = newLink.getAttribute("href");
   const details = [...document.querySelectorAll("#results details, .folded details")];
   details.forEach((each, index) => { each.open = opened[index] ?? false; });
   showWhatIf(received.getElementById("what-if"));
