@@ -76,7 +76,7 @@ def test_full_throttle_and_hover_are_those_of_full_throttle(at: int) -> None:
     for mine, single in (
         (answer.thrust, full.thrust),
         (answer.thrust_to_weight, full.thrust_to_weight),
-        (answer.current, full.pack_current),
+        (answer.pack_current, full.pack_current),
         (answer.hover_throttle, full.hover_throttle),
         (answer.hover_power, full.hover_power),
         (answer.hover_power, hover.pack_power),
@@ -96,7 +96,7 @@ def test_margin_is_that_of_mass_margin(at: int) -> None:
     answer = si("build", **WHOLE).by_setup
     parts = [*PARTS, {"mass": 61.2}, {"mass": PACKS[at]["mass"]}]
     alone = si("mass-margin", **WEIGHED, parts=parts)
-    assert answer.mass[0, at] == pytest.approx(alone.total[0], rel=1e-12)
+    assert answer.mass[0, at] == pytest.approx(alone.total_mass[0], rel=1e-12)
     assert answer.mass_margin[0, at] == pytest.approx(alone.mass_margin[0], rel=1e-9)
     assert answer.verdict[0, at] == alone.verdict[0]
     assert answer.probability_under_limit[0, at] == pytest.approx(alone.probability_under_limit[0], rel=1e-9, abs=1e-15)

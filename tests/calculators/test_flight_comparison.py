@@ -128,7 +128,7 @@ def test_the_chargers_charge_comes_before_the_sensors() -> None:
 
 
 def test_a_flight_tells_its_duration_or_has_a_recording() -> None:
-    with pytest.raises(InvalidInput, match=r"flights\.0\.duration: Give duration or log"):
+    with pytest.raises(InvalidInput, match=r"/flights/0/duration: Give duration or log"):
         calculate("power-fit", flights=[{"mass": 250, "cells": 4, "capacity": 1300}])
 
 

@@ -265,7 +265,7 @@ def test_the_range_of_a_row_is_that_of_a_few_draws(wanted: str) -> None:
     assert row["pack_current_u"] == pytest.approx(np.std(currents), rel=1e-9)
     for part, share in (("low", 2.5), ("high", 97.5)):
         expected = np.percentile(currents, share, method="hazen")
-        assert row[f"current_{part}"] == pytest.approx(expected, rel=1e-9)
+        assert row[f"pack_current_{part}"] == pytest.approx(expected, rel=1e-9)
     assert row["pack_current_high"] - row["pack_current"] > 1.1 * (row["pack_current"] - row["pack_current_low"]), (
         "not symmetric"
     )

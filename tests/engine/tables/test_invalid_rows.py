@@ -181,7 +181,7 @@ def test_a_decimal_comma_is_never_guessed(line: str, energy: float | None) -> No
 
 
 def test_a_list_with_decimal_commas() -> None:
-    raw = b"masses;limit\n118,5;250\n118,5;96,2;250\n".replace(b"118,5;96,2", b'"118,5;96,2"')
+    raw = b"masses;mass_limit\n118,5;250\n118,5;96,2;250\n".replace(b"118,5;96,2", b'"118,5;96,2"')
     made = rows("mass-margin", raw, style=Style("names", 12, ";", ","))
     assert [row["running_total_mass"] for row in made] == [[118.5], [118.5, 214.7]]
 
