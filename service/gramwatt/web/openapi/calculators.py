@@ -202,7 +202,7 @@ class CalculatorPaths:
         get = {
             "summary": f"{calculator.title} One input varied, or two",
             "description": _SWEEP_TEXT,
-            "parameters": [*self._query_inputs, *self._axes],
+            "parameters": ["inputs", *self._axes],
             "responses": self._respond(f"{self._class_name}Table", cacheable=True),
         }
         post = {
