@@ -4,10 +4,10 @@
     python captions.py flight.csv --burn flight.mp4 --output with-figures.mp4 cells=4 capacity=1300 video_offset=2
 
 Sends the recording to a running Gramwatt (overlay-cues) and saves what comes back: captions by the name of the output
-(.ass, .vtt, .srt), figures frame by frame (.csv, .json), or with at= a picture of one instant (.png, .svg). With --burn
-it gets the video's size and frame rate from ffprobe, and lets ffmpeg burn the captions in. Every name=value is an
-input of overlay-cues and takes precedence over the craft document, which has the pack's cells and capacity. No file
-that is read is overwritten. Needs Python 3.11; --burn and --test-clip need ffmpeg. The recording in flight.csv is
+(.ass, .vtt, .srt), figures frame by frame (.csv, .json), or with picture_time= a picture of one instant (.png, .svg).
+With --burn it gets the video's size and frame rate from ffprobe, and lets ffmpeg burn the captions in. Every name=value
+is an input of overlay-cues and takes precedence over the craft document, which has the pack's cells and capacity. No
+file that is read is overwritten. Needs Python 3.11; --burn and --test-clip need ffmpeg. The recording in flight.csv is
 invented. Exit status: 0 done, 1 rejected or failed (standard error has the reason), 2 wrong arguments.
 """
 

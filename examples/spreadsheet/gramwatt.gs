@@ -86,7 +86,7 @@ function gramwattBatch_(calculator, result, requests) {
   return body.map((row) => {
     if (row.error) return `#ERR ${gramwattKind_(row.error)}: ${row.error.detail}`;
     if (!(result in row)) return `#ERR unknown-result: ${calculator} has no result ${result}`;
-    if (row[result] === null) return `#ERR no-answer: ${(row.cautions || []).join(", ")}`;
+    if (row[result] === null) return `#ERR no-result: ${(row.cautions || []).join(", ")}`;
     return Array.isArray(row[result]) ? row[result].join(", ") : row[result];
   });
 }

@@ -93,7 +93,7 @@ def test_a_flight_that_lacks_a_current_spoils_no_other() -> None:
     first, second = answer["results"]["by_flight"]
     assert first["energy_used"] > 0
     assert second["energy_used"] is None
-    assert "no-answer" not in {each["code"] for each in answer["cautions"]}
+    assert "no-result" not in {each["code"] for each in answer["cautions"]}
 
 
 def test_power_fit_takes_recordings_as_flights() -> None:

@@ -112,7 +112,7 @@ def test_power_beyond_the_pack_names_the_greatest_power() -> None:
     assert reason["results"] == empty
     assert "pack_current" in empty
     assert answer["results"]["maximum_pack_power"] == pytest.approx(25**2 / 0.192, rel=1e-11)
-    assert "no-answer" not in {caution["code"] for caution in answer["cautions"]}
+    assert "no-result" not in {caution["code"] for caution in answer["cautions"]}
 
 
 def test_the_greatest_power_itself_can_be_had() -> None:

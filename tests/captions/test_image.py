@@ -33,7 +33,7 @@ def edges(visible: NDArray[np.bool_]) -> tuple[int, int, int, int]:
 
 @pytest.mark.parametrize("place", PLACES)
 @pytest.mark.parametrize("text", ["12.4 V  41 A", "12.4 V\n41 A  812 mAh"])
-def test_text_keeps_to_its_place_within_the_safe_area(place: str, text: str) -> None:
+def test_text_keeps_to_its_place_within_the_safe_margin(place: str, text: str) -> None:
     placement = Placement(640, 360, place, text_height_share=0.08, safe_margin_share=0.1)
     pixels = drawn(text, placement)
     assert pixels.shape == (360, 640, 4)
@@ -100,9 +100,9 @@ def test_svg_and_png_put_a_line_on_the_same_foot(place: str) -> None:
         ({"height": 4321}, "8192 x 4320"),
         ({"width": 0}, "8192 x 4320"),
         ({"place": "somewhere"}, "no place 'somewhere': top-left"),
-        ({"text_height_share": 0.0}, "shares"),
-        ({"text_height_share": float("nan")}, "shares"),
-        ({"safe_margin_share": 0.3}, "shares"),
+        ({"text_height_share": 0.0}, "text_height_share is above 0 and at most 0.25"),
+        ({"text_height_share": float("nan")}, "text_height_share is above 0"),
+        ({"safe_margin_share": 0.3}, "safe_margin_share is from 0 to 0.25"),
     ],
 )
 def test_settings_out_of_their_limits(settings: dict[str, float], message: str) -> None:

@@ -96,7 +96,7 @@ def test_every_error_is_on_standard_error() -> None:
     [
         pytest.param(("calc", "pack-enregy", "cells=6"), "Did you mean pack-energy", id="calculator-misspelt"),
         pytest.param((*PACK, "--value", "usable"), "usable_energy", id="result-misspelt"),
-        pytest.param((*PACK, "--value", "specific_energy"), "requires pack mass", id="no-answer"),
+        pytest.param((*PACK, "--value", "specific_energy"), "requires pack mass", id="no-result"),
         pytest.param(("calc", "pack-energy", "cells"), "name=value", id="no-equals-sign"),
         pytest.param((*PACK, "cells=6"), "once", id="an-input-twice"),
         pytest.param((*PACK, "--units", "usable_energy"), "result:unit", id="no-colon"),

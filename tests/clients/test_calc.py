@@ -138,7 +138,7 @@ def test_basic_function_gives_texts_and_says_what_is_wrong(shown: Shown) -> None
     assert texts["C4"] == verdict
     assert texts["C5"] == "#ERR invalid-input: capacity: Must be at least 1 and at most 1000000 mAh"
     assert texts["C6"].startswith('#ERR unknown-calculator: Unknown calculator "pack energy". Did you mean')
-    assert texts["C7"].startswith("#ERR no-answer: The pack cannot deliver 9000 W")
+    assert texts["C7"].startswith("#ERR no-result: The pack cannot deliver 9000 W")
     assert texts["C8"].startswith("#ERR no-service: ")
     assert texts["C9"] == "100,220.5"
     assert all(shown.basic[address]["error"] == 0 for address in texts)

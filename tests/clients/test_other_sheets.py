@@ -145,7 +145,7 @@ def test_apps_script_one_request_and_its_errors(service: str, examples: Path) ->
     ]
     found = calculate("pack-energy", cells=6, capacity=1300)["results"]
     assert values[:2] == [found["usable_energy"], found["baggage"]]
-    assert values[2].startswith("#ERR no-answer: power-beyond-pack")
+    assert values[2].startswith("#ERR no-result: power-beyond-pack")
     assert values[3] == "#ERR unknown-result: pack-energy has no result energie"
     assert values[4].startswith("#ERR unknown-calculator: ")
 

@@ -93,7 +93,7 @@ def test_the_tag_is_known_before_anything_is_computed(
 
 ERRORS = [
     pytest.param("GET", "/nothing", 404, id="404"),
-    pytest.param("GET", "/v1/pack-energy/specific_energy?cells=6&capacity=1300", 404, id="404-no-answer"),
+    pytest.param("GET", "/v1/pack-energy/specific_energy?cells=6&capacity=1300", 404, id="404-no-result"),
     pytest.param("DELETE", "/v1", 405, id="405"),
     pytest.param("POST", "/v1/pack-energy", 415, id="415"),
     pytest.param("GET", "/v1/pack-energy", 422, id="422"),

@@ -170,7 +170,7 @@ def test_nothing_to_draw_says_why(client: FlaskClient) -> None:
     answer = client.get("/v1/endurance/chart?cells=6&capacity=1300&mean_power=90000")
     assert answer.status_code == 404
     assert answer.json is not None
-    assert answer.json["type"] == "http://localhost/problems/no-answer"
+    assert answer.json["type"] == "http://localhost/problems/no-result"
     assert "The most it can give" in answer.json["detail"]
 
 

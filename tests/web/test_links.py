@@ -94,7 +94,7 @@ def test_what_is_deprecated_is_dated_and_says_what_replaces_it(old: FlaskClient)
         assert response.headers["Sunset"] == "Sat, 01 Jan 2028 00:00:00 GMT"
         assert response.headers["Link"].endswith('</docs#about-deprecation>; rel="deprecation"; type="text/html"')
         (caution,) = [each for each in response.get_json()["cautions"] if each["code"] == "deprecated"]
-        text = "The input radius is deprecated since 2026-11-01 and ends on 2028-01-01. Use diameter."
+        text = "The input radius has been deprecated since 2026-11-01 and will be removed on 2028-01-01. Use diameter."
         assert caution == {"code": "deprecated", "kind": "finding", "severity": "low", "text": text}
     unaffected = old.get(f"{OLD}?diameter=10")
     assert not {"Deprecation", "Sunset"} & set(unaffected.headers.keys())

@@ -149,7 +149,7 @@ def test_what_can_still_be_computed(client: FlaskClient, body: bytes, responses:
     output = {name for name, value in found["results"].items() if value is not None}
     assert responses <= output
     assert reasons <= {caution["code"] for caution in found["cautions"] if "results" in caution}
-    assert all(caution["code"] != "no-answer" for caution in found["cautions"]), "every lack has a reason of its own"
+    assert all(caution["code"] != "no-result" for caution in found["cautions"]), "every lack has a reason of its own"
 
 
 def test_what_is_left_out_is_counted(client: FlaskClient) -> None:

@@ -22,8 +22,8 @@ from gramwatt.web.problems import PROBLEM_TYPES
 GOOD = {"cells": 6, "capacity": 1300}
 PACK = "/v1/pack-energy?cells=6&capacity=1300"
 PRINTABLE = re.compile(SCHEMAS["Problem"]["properties"]["detail"]["pattern"])
-LONGEST_POINTER = SCHEMAS["Fault"]["properties"]["pointer"]["maxLength"]
-LONGEST_GIVEN = SCHEMAS["Fault"]["properties"]["given"]["maxLength"]
+LONGEST_POINTER = SCHEMAS["InputError"]["properties"]["pointer"]["maxLength"]
+LONGEST_GIVEN = SCHEMAS["InputError"]["properties"]["given"]["maxLength"]
 
 
 def problem(client: FlaskClient, answer: TestResponse, status: int, kind: str) -> Any:

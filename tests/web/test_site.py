@@ -82,14 +82,14 @@ def test_every_link_of_the_index_answers(client: FlaskClient) -> None:
         if "log" in entry["links"]:
             assert client.get(entry["links"]["log"]).status_code == 405, "a recording is sent by POST"
         if "example" not in entry["links"]:  # a calculator with a table needs POST
-            assert client.get(entry["links"]["answer"]).status_code == 405
+            assert client.get(entry["links"]["results"]).status_code == 405
             continue
         example, value = entry["links"]["example"], entry["links"]["value"]
         whole = client.get(example)
         assert whole.status_code == 200, example
         headline = whole.get_json()["results"][entry["headline"]]
         assert client.get(value).text == str(headline)
-        assert example.startswith(entry["links"]["answer"])
+        assert example.startswith(entry["links"]["results"])
 
 
 @pytest.mark.parametrize(

@@ -84,7 +84,7 @@ def test_a_choice_has_no_unit(client: FlaskClient) -> None:
         pytest.param("/v1/pack-energy/usable?cells=6", "#ERR unknown-result: ", "usable_energy", id="404-result"),
         pytest.param("/v1/pack-energy/usable_energy?cells=99", "#ERR invalid-input: ", "from 1 to 24", id="422"),
         pytest.param(f"{ENERGY}&unit=lb", "#ERR invalid-input: ", "kJ", id="422-unit"),
-        pytest.param(ENERGY.replace("usable", "specific"), "#ERR no-answer: ", "pack mass", id="no-answer"),
+        pytest.param(ENERGY.replace("usable", "specific"), "#ERR no-result: ", "pack mass", id="no-result"),
     ],
 )
 def test_errors_as_text(client: FlaskClient, url: str, begins: str, names: str) -> None:
@@ -112,7 +112,7 @@ def test_no_answer_is_a_404_that_says_why(client: FlaskClient) -> None:
     answer = client.get("/v1/pack-current/pack_current?cells=6&capacity=1300&pack_power=99999")
     problem = answer.get_json()
     assert answer.status_code == 404
-    assert problem["type"] == "http://localhost/problems/no-answer"
+    assert problem["type"] == "http://localhost/problems/no-result"
     assert "cannot deliver 99999 W" in problem["detail"]
 
 

@@ -11,8 +11,8 @@ PLACES: Final = tuple(f"{height}-{side}" for height in _HEIGHTS for side in _SID
 """The nine places: ``top-left``, ``top-center``, ..., ``bottom-right``."""
 MAX_WIDTH: Final = 8192
 MAX_HEIGHT: Final = 4320
-MAX_TEXT_SIZE: Final = 0.25
-MAX_SAFE_AREA: Final = 0.25
+MAX_TEXT_HEIGHT_SHARE: Final = 0.25
+MAX_SAFE_MARGIN_SHARE: Final = 0.25
 LINE_SPACING: Final = 1.2
 """From one line of text to the next, in ems."""
 OUTLINE: Final = 0.08
@@ -42,10 +42,10 @@ class Placement:
             raise ValueError(f"a video has at most {MAX_WIDTH} x {MAX_HEIGHT} pixels")
         if self.place not in PLACES:
             raise ValueError(f"no place {self.place[:40]!r}: {', '.join(PLACES)}")
-        if not (0 < self.text_height_share <= MAX_TEXT_SIZE and 0 <= self.safe_margin_share <= MAX_SAFE_AREA):
-            raise ValueError(
-                f"text_height_share and safe_margin_share are shares of at most {MAX_TEXT_SIZE} and {MAX_SAFE_AREA}"
-            )
+        if not 0 < self.text_height_share <= MAX_TEXT_HEIGHT_SHARE:
+            raise ValueError(f"text_height_share is above 0 and at most {MAX_TEXT_HEIGHT_SHARE}")
+        if not 0 <= self.safe_margin_share <= MAX_SAFE_MARGIN_SHARE:
+            raise ValueError(f"safe_margin_share is from 0 to {MAX_SAFE_MARGIN_SHARE}")
 
     @property
     def row(self) -> int:

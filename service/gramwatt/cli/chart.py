@@ -21,8 +21,8 @@ FORMATS_BY_EXTENSION: Final = {".svg": "svg", ".png": "png", ".txt": "txt"}
 
 _EXAMPLES: Final = """\b
 Examples:
-  gramwatt chart endurance cells=6 capacity=1300 power=200 -o endurance.svg
-  gramwatt chart pack-current cells=6 capacity=1300 --vary power=10:400:40 -o current.png
+  gramwatt chart endurance cells=6 capacity=1300 mean_power=200 -o endurance.svg
+  gramwatt chart pack-current cells=6 capacity=1300 --vary pack_power=10:400:40 -o current.png
 """
 
 

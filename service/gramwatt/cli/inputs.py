@@ -56,10 +56,8 @@ def read_inputs(
         if columns or decimal_sent != ".":
             fail("--column and --decimal-sent are for a recording; add --log")
         return values, body is None
-    from gramwatt.cli.recordings import (
-        RecordingOptions,
-        add_recordings,
-    )  # imports libraries that nothing else here needs
+    # This imports libraries that nothing else here needs.
+    from gramwatt.cli.recordings import RecordingOptions, add_recordings
 
     flight = None if body is None else assigned
     reading = RecordingOptions(parse_assignments(columns), decimal_sent)

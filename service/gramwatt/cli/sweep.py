@@ -41,8 +41,8 @@ _RANGE: Final = re.compile(r"([^:]*):([^:]*):([^:]*)")
 
 _EXAMPLES: Final = """\b
 Examples:
-  gramwatt sweep pack-current --vary power=10:400:40 cells=6 capacity=1300
-  gramwatt sweep pack-current --vary cells=3,4,6 --vary power=10:400:40 capacity=1300 --best 5
+  gramwatt sweep pack-current --vary pack_power=10:400:40 cells=6 capacity=1300
+  gramwatt sweep pack-current --vary cells=3,4,6 --vary pack_power=10:400:40 capacity=1300 --best 5
 """
 
 

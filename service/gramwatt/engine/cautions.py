@@ -23,7 +23,9 @@ from gramwatt.model.messages import format_share, join_with_and, lower_first
 POSSIBLY: Final = "possibly-"
 """Before the code of a rule that holds in some of the likely cases only."""
 NO_RESULT: Final = "no-result"
-"""After it, where no rule explains why some of them have no result."""
+"""Where no rule explains why there is no result; after `POSSIBLY`, why some of the likely cases have none."""
+NEEDS_INPUT: Final = "needs-input"
+NOT_USED: Final = "not-used"
 POSSIBLY_RANK: Final[tuple[NoticeKind, Severity]] = ("finding", "medium")
 """Kind and severity of what holds in some of the likely cases only."""
 
@@ -212,11 +214,11 @@ def _explain_missing_results(
             verb = "requires" if len(labels) == 1 else "require"
             texts.append(f"{join_with_and(labels)} {verb} {join_with_and(needed)}.")
         results = [name for names in by_need.values() for name in names]
-        yield _make_caution("needs-input", "missing", "low", " ".join(texts), results=results)
+        yield _make_caution(NEEDS_INPUT, "missing", "low", " ".join(texts), results=results)
     if unexplained:
         labels = _list_labels(calculator, unexplained)
         text = f"{join_with_and(labels)} {'has' if len(labels) == 1 else 'have'} no finite value for these inputs."
-        yield _make_caution("no-answer", "finding", "high", text, results=unexplained)
+        yield _make_caution(NO_RESULT, "finding", "high", text, results=unexplained)
 
 
 def _list_unusual_inputs(outcome: Outcome, row: int) -> Iterator[dict[str, Any]]:
@@ -250,4 +252,4 @@ def _list_replaced_inputs(outcome: Outcome, row: int) -> Iterator[dict[str, Any]
             listed = join_with_and([first, *map(lower_first, more)])
             texts.append(f"{listed} {were} not used: {lower_first(get_label(name, fields[name]))} was given instead.")
     if texts:
-        yield _make_caution("not-used", "finding", "medium", " ".join(texts))
+        yield _make_caution(NOT_USED, "finding", "medium", " ".join(texts))

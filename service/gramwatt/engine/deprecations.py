@@ -36,6 +36,6 @@ def describe_deprecations(found: Iterable[tuple[str, Deprecation]]) -> str:
     """Return sentences about what is deprecated."""
     texts = []
     for what, deprecation in found:
-        until = f" and ends on {deprecation.until.isoformat()}" if deprecation.until else ""
-        texts.append(f"{what} is deprecated since {deprecation.since.isoformat()}{until}. {deprecation.instead}")
+        until = f" and will be removed on {deprecation.until.isoformat()}" if deprecation.until else ""
+        texts.append(f"{what} has been deprecated since {deprecation.since.isoformat()}{until}. {deprecation.instead}")
     return " ".join(texts)

@@ -26,7 +26,7 @@ def note_inputs(names: Iterable[str]) -> None:
 
 
 def add_links(response: Response) -> Response:
-    """Add the links of a response with results; a bare value, which few clients follow, has only one."""
+    """Add the links of a response with results; a bare value, of which sheets request many, has only the first."""
     arguments = request.view_args or {}
     calculator = registry.load().get(arguments.get("calculator_name", ""))
     if calculator is None or response.status_code != 200 or not request.path.startswith("/v1/"):

@@ -47,7 +47,7 @@ PROBLEM_TYPES: Final[Mapping[str, ProblemType]] = {
     "unknown-calculator": ProblemType(404, "Unknown calculator", "GET /v1 lists the calculators."),
     "unknown-result": ProblemType(404, "Unknown result", "The detail lists the results of this calculator."),
     "unknown-column": ProblemType(404, "Unknown column", "The detail lists the columns of the recording."),
-    "no-answer": ProblemType(404, "No result for these inputs", "The detail says why, and what would help."),
+    "no-result": ProblemType(404, "No result for these inputs", "The detail says why, and what would help."),
     "method-not-allowed": ProblemType(405, "Method not allowed", "The Allow header lists the allowed methods."),
     "not-acceptable": ProblemType(
         406, "Format not available", "Request one of the formats in the detail, or send no Accept header."
@@ -119,7 +119,7 @@ def convert_invalid_input(error: InvalidInput, errors: Sequence[InputError] = ()
         detail = "; ".join(f"{each.detail}; accepted: {each.accepted}" for each in error.errors)
         return Problem("too-much-work", f"{detail[:1].upper()}{detail[1:]}.", error.errors)
     if isinstance(error, NoFiniteResult) and not errors:
-        return Problem("no-answer", " ".join(f"{each.detail}." for each in error.errors))
+        return Problem("no-result", " ".join(f"{each.detail}." for each in error.errors))
     return invalid_input([*errors, *error.errors])
 
 

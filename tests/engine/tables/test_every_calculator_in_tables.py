@@ -32,7 +32,7 @@ every_calculator = pytest.mark.parametrize("calculator", CALCULATORS, ids=lambda
 every_example = pytest.mark.parametrize(
     ("calculator", "example"), EXAMPLES, ids=[f"{calculator.name}: {example.title}" for calculator, example in EXAMPLES]
 )
-EXPLAINED = {"needs-input", "no-answer", "not-used"}
+EXPLAINED = {"needs-input", "no-result", "not-used"}
 """Codes that explain a single response. In tables the empty cell is enough."""
 
 

@@ -93,7 +93,7 @@ def test_the_chart_of_an_invalid_form_is_a_problem(client: FlaskClient) -> None:
     nothing = client.get(
         "/calculators/endurance/chart", query_string={"cells": 6, "capacity": 1300, "mean_power": 90000}
     )
-    assert (nothing.status_code, nothing.get_json()["type"]) == (404, "http://localhost/problems/no-answer")
+    assert (nothing.status_code, nothing.get_json()["type"]) == (404, "http://localhost/problems/no-result")
 
 
 def inline(page: Page) -> str:

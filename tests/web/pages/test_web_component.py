@@ -11,7 +11,7 @@ from gramwatt.web.pages.web_component import FOLDER, LATEST, integrity, versions
 
 PUBLISHED = {
     "1.0": "sha384-ccX4iUgjOTwbLRogMfw0m1lyHhDWLTn6C1P99oTMY2Hh+o9HT5GPEZlVx60rSMO+",
-    "1.1": "sha384-y2kZoewwai9GjcJzXltkEQI7qW5viPUgEmUK8tn1YHNCCZfyHqEbv9skUyEN7g0z",
+    "1.1": "sha384-nwOv0KNaQ00Zqmsz3DcjL5Egecco8iElBsnYf3u9PU1pPYcLzv7eUSHSJIE6hxsa",
 }
 
 

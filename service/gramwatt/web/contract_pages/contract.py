@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import functools
-import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, TypeAlias
@@ -87,7 +86,7 @@ def _list_operations(document: JsonObject) -> Iterator[Operation]:
 @functools.cache
 def read_contract() -> Contract:
     """Return the contract that this service sends."""
-    return Contract.read(json.loads(files.read_json()))
+    return Contract.read(files.read_document())
 
 
 def get_schema_name(reference: str) -> str:

@@ -1,14 +1,14 @@
-// <gramwatt-calculator name="endurance" cells="6" capacity="1300" power="200">: a calculator on any page.
+// <gramwatt-calculator name="endurance" cells="6" capacity="1300" mean_power="200">: a calculator on any page.
 //
-// Attributes named like inputs are the question; a table is JSON. Besides:
-//   craft     address of a craft document (JSON) that gives all other inputs; pack, propeller and flight name its rows
-//   fields    names of the inputs that visitors may change, or "none"; unless said, those given and those needed;
+// Attributes named like inputs give them; a table is JSON. Besides:
+//   craft     URL of a craft document (JSON) that gives all other inputs; pack, propeller and flight name its rows
+//   fields    names of the inputs that visitors may change, or "none"; by default those given and those required;
 //             pack, propeller and flight are among them
-//   results   names of the results to list; unless said, the first few
-//   picture   draws the answer too; its value may be light or dark
-//   service   the service's address; unless said, the one this script came from
-// Events, which bubble: result (detail.answer) for each answer, change (detail.inputs, detail.answer) for one that a
-// visitor asked for, problem (detail.problem) where there is none.
+//   results   names of the results to list; by default the first few
+//   picture   shows a chart too; its value may be light or dark
+//   service   URL of the service; by default the one that this script came from
+// Events, which bubble: result (detail.answer) for each response, change (detail.inputs, detail.answer) for one that a
+// visitor requested, problem (detail.problem) where there is none.
 // Looks: font and colours are those of the page; --gramwatt-accent, --gramwatt-line, --gramwatt-gap,
 // --gramwatt-field; parts form, table, row, field, label, control, unit, button, hint, fault, answer, headline, value,
 // uncertainty, results, picture, cautions, standing, credit.

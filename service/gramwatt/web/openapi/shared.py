@@ -7,7 +7,7 @@ from typing import Any, Final, get_args
 
 from apispec import APISpec
 
-from gramwatt.engine.cautions import DEPRECATED, NO_RESULT, POSSIBLY
+from gramwatt.engine.cautions import DEPRECATED, NEEDS_INPUT, NO_RESULT, NOT_USED, POSSIBLY
 from gramwatt.engine.unusual_inputs import UNUSUAL
 from gramwatt.model import CATEGORIES, Kind
 from gramwatt.web.openapi.building import make_array, make_integer, make_map, make_result_object, make_text
@@ -74,7 +74,7 @@ SCHEMAS: Final[Mapping[str, JsonObject]] = {
                 "description": f"With `{POSSIBLY}` before it, it holds in some of the likely cases only.",
                 "maxLength": 80,
                 "pattern": "^[a-z0-9-]+$",
-                "x-codes": [UNUSUAL, DEPRECATED, POSSIBLY + NO_RESULT],
+                "x-codes": [UNUSUAL, DEPRECATED, NEEDS_INPUT, NOT_USED, NO_RESULT, POSSIBLY + NO_RESULT],
             },
             "kind": {"type": "string", "enum": ["finding", "missing", "standing"]},
             "severity": {"type": "string", "enum": ["high", "medium", "low"]},
@@ -146,13 +146,13 @@ SCHEMAS: Final[Mapping[str, JsonObject]] = {
             },
             "detail": make_text(4000),
             "errors": make_array(
-                refer("Fault"), 5, description="Errors of this row; none after the first thousand invalid rows."
+                refer("InputError"), 5, description="Errors of this row; none after the first thousand invalid rows."
             ),
         },
         "type",
         "errors",
     ),
-    "Fault": make_result_object(
+    "InputError": make_result_object(
         {
             "pointer": {
                 "type": "string",
@@ -177,7 +177,7 @@ SCHEMAS: Final[Mapping[str, JsonObject]] = {
             "status": _STATUS,
             "detail": make_text(),
             "instance": {"type": "string", "format": "uri", "maxLength": 100},
-            "errors": make_array(refer("Fault"), 100, description="All errors of the inputs, up to 100."),
+            "errors": make_array(refer("InputError"), 100, description="All errors of the inputs, up to 100."),
         },
         "errors",
         description="A problem (RFC 9457).",
@@ -216,7 +216,7 @@ SCHEMAS: Final[Mapping[str, JsonObject]] = {
             "title": make_text(),
             "summary": make_text(),
             "about": make_text(),
-            "job": {"type": "string", "enum": list(CATEGORIES), "description": "The category of the calculator."},
+            "category": {"type": "string", "enum": list(CATEGORIES)},
             "deprecated": {"type": "boolean", "const": True},
             "by_query": {"type": "boolean", "description": "Whether its inputs fit the query of a GET."},
             "inputs": make_array(refer("Field"), 100),

@@ -28,7 +28,7 @@ def _text(schema: JsonObject) -> JsonObject:
 
 
 def add_site(spec: APISpec) -> None:
-    """Add home page, index, units, the contract and its viewer, problems, health, metrics, and pages."""
+    """Add home page, index, units, the contract and its pages, problems, health, metrics, and pages."""
     document: JsonObject = {"type": "object"}
     spec.components.response("Page", make_ok_response("A page for people.", _HTML))
     for path, name, summary, content, headers in (

@@ -36,7 +36,7 @@ def describe_calculator(calculator: Calculator[Any, Any]) -> Mapping[str, Any]:
         "title": calculator.title,
         "summary": calculator.summary,
         "about": calculator.documentation,
-        "job": calculator.category,
+        "category": calculator.category,
         **({"deprecated": True} if calculator.deprecated else {}),
         "by_query": fits_query(calculator),
         "inputs": [describe_input(name, kind, calculator) for name, kind in calculator.input_fields.items()],

@@ -148,7 +148,7 @@ def read_form(calculator: Calculator[Any, Any], sent: Mapping[str, str], files: 
 
 
 def _pop_result_units(texts: dict[str, str]) -> dict[str, str]:
-    """Remove and return the units of results: ``units=power:kW,...`` and ``units.power=kW``."""
+    """Remove and return the units of results: ``units=pack_power:kW,...`` and ``units.pack_power=kW``."""
     result_units = {}
     for pair in texts.pop("units", "").split(","):
         name, colon, unit = pair.partition(":")

@@ -144,7 +144,7 @@ def calculator_chart(calculator_name: str) -> Response:
     except calculate.InvalidInput as error:
         raise convert_invalid_input(error, form.errors) from None
     except NothingToDraw as error:
-        raise Problem("no-answer", str(error)) from None
+        raise Problem("no-result", str(error)) from None
     if form.errors:
         raise invalid_input(form.errors)
     svg = render(chart, "svg", page_chart_style(form.shape))
@@ -163,7 +163,7 @@ def download(calculator_name: str) -> Response:
     except calculate.InvalidInput as error:
         raise convert_invalid_input(error, form.errors) from None
     except NothingToDraw as error:
-        raise Problem("no-answer", str(error)) from None
+        raise Problem("no-result", str(error)) from None
     if form.errors:
         raise invalid_input(form.errors)
     response = Response(body, content_type=media_type)

@@ -12,7 +12,6 @@ from gramwatt.engine.query_strings import build_query, fits_query, format_query_
 from gramwatt.model import Calculator, Choice, Flag, Recording, Text
 
 CELL, CURL, PYTHON = "Spreadsheet cell", "curl", "Python"
-EXAMPLE_SERVICE = "http://localhost:8000"
 
 
 @dataclass(frozen=True, slots=True)

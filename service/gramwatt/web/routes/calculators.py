@@ -126,7 +126,7 @@ def get_value(calculator_name: str, result: str) -> Response:
     value = serializers.round_results(response, options["digits"])["results"][result]
     if value is None:
         reasons = [caution["text"] for caution in response["cautions"] if result in caution.get("results", ())]
-        raise Problem("no-answer", " ".join(reasons))
+        raise Problem("no-result", " ".join(reasons))
     if options["decimal"] == "," and isinstance(calculator.result_fields[result], Table):
         detail = f"{result} is a table, whose value is JSON with decimal points"
         raise invalid_input([InputError("/decimal", detail, ",", "no decimal")])

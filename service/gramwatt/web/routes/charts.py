@@ -96,7 +96,7 @@ def _draw(
     except calculate.InvalidInput as error:
         raise convert_invalid_input(error) from None
     except NothingToDraw as error:
-        raise Problem("no-answer", str(error)) from None
+        raise Problem("no-result", str(error)) from None
     look = ChartStyle(options["theme"], options["shape"], options["ground"], options["scale"], bool(options["title"]))
     content_type = CHART_MEDIA_TYPES[format_name] + ("; charset=utf-8" if format_name == "txt" else "")
     return Response(render(chart, format_name, look), content_type=content_type)

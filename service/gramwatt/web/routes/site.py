@@ -104,7 +104,7 @@ def _make_index_entry(calculator: Calculator[Any, Any]) -> dict[str, Any]:
         "headline": calculator.headline,
         "results": list(calculator.result_fields),
         "links": {
-            "answer": path,
+            "results": path,
             "description": f"{path}/description",
             "page": f"/calculators/{calculator.name}",
             "reference": f"/reference/{calculator.name}",

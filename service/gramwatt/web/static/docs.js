@@ -1,6 +1,6 @@
 // Sends the example on the page of an operation, as changed by the reader, and shows the response.
 const form = document.querySelector("#trial");
-const response = document.querySelector("#trial-response");
+const panel = document.querySelector("#trial-response");
 const status = document.querySelector("#trial-status");
 const LONGEST = 100_000;
 
@@ -8,7 +8,7 @@ function show(statusLine, headers, body) {
   status.textContent = statusLine;
   document.querySelector("#trial-headers").textContent = headers;
   document.querySelector("#trial-text").textContent = body;
-  response.hidden = false;
+  panel.hidden = false;
 }
 
 function format(text, type) {
@@ -30,12 +30,12 @@ async function send(event) {
   form.setAttribute("aria-busy", "true");
   const start = performance.now();
   try {
-    const answer = await fetch(new URL(url.value, location.href), { method: form.dataset.method, headers, body: body?.value });
-    const kind = answer.headers.get("Content-Type") ?? "";
+    const response = await fetch(new URL(url.value, location.href), { method: form.dataset.method, headers, body: body?.value });
+    const kind = response.headers.get("Content-Type") ?? "";
     const isText = /^text\/|[/+](?:json|xml|x-ndjson|yaml)\b/.test(kind);
-    const text = isText ? format(await answer.text(), kind) : `${(await answer.arrayBuffer()).byteLength} bytes of ${kind}`;
+    const text = isText ? format(await response.text(), kind) : `${(await response.arrayBuffer()).byteLength} bytes of ${kind}`;
     const milliseconds = Math.round(performance.now() - start);
-    show(`${answer.status} ${answer.statusText} in ${milliseconds} ms`.replace("  ", " "), [...answer.headers].map((each) => each.join(": ")).join("\n"), text);
+    show(`${response.status} ${response.statusText} in ${milliseconds} ms`.replace("  ", " "), [...response.headers].map((each) => each.join(": ")).join("\n"), text);
   } catch (error) {
     show(`No response: ${error.message}`, "", "");
   } finally {
