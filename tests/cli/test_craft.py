@@ -62,6 +62,28 @@ def test_sweeps_tables_and_charts_take_a_craft(tmp_path: Path) -> None:
     assert varied.exit_code == 0, varied.output
 
 
+def test_a_sweep_has_ranges_only_where_its_points_are_uncertain(tmp_path: Path) -> None:
+    file = tmp_path / "craft.json"
+    file.write_text('{"cells": 4, "capacity": "1300 ± 50"}', "utf-8")
+
+    def sweep(vary: str) -> list[dict[str, Any]]:
+        rows: list[dict[str, Any]] = json.loads(
+            run("sweep", "pack-energy", "--craft", str(file), "--vary", vary, "--to", "json").stdout
+        )
+        return rows
+
+    assert all(row["usable_energy_u"] > 0 for row in sweep("reserve=10,20"))
+    assert all("usable_energy_u" not in row for row in sweep("capacity=1000,1300"))
+
+
+def test_a_sweep_reports_each_error_of_a_craft_once(tmp_path: Path) -> None:
+    file = tmp_path / "craft.json"
+    file.write_text('{"cells": 99, "capacity": 1300}', "utf-8")
+    result = run("sweep", "pack-energy", "--craft", str(file), "--vary", "reserve=10,20")
+    assert result.exit_code == 2
+    assert result.stderr.count("/craft/cells") == 1, result.stderr
+
+
 def test_a_report_says_which_rows_it_used() -> None:
     shown = " ".join(run("calc", "full-throttle", "--craft", str(FILE)).stdout.split())
     assert 'From the craft (pack "6 cells", propeller "three blades"): ' in shown

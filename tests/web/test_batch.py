@@ -235,7 +235,9 @@ def test_inputs_of_the_query_hold_for_every_row(client: FlaskClient) -> None:
         pytest.param("?header=names", "usable_energy,", "23.088,", id="names"),
         pytest.param("?sep=tab", "usable_energy [Wh]\t", "23.088\t", id="tabs"),
         pytest.param("?sep=;", "usable_energy [Wh];", "23.088;", id="semicolons"),
-        pytest.param("?given=true", "cells,capacity [mAh],parallel,", "6,1300.0,1,lipo,20.0,,23.088,", id="given"),
+        pytest.param(
+            "?given=true", "cells,capacity [mAh],parallel_cells,", "6,1300.0,1,lipo,20.0,,23.088,", id="given"
+        ),
         pytest.param(
             "?uncertainty=true",
             "usable_energy [Wh],usable_energy_u [Wh],usable_energy_low [Wh],usable_energy_high [Wh],",

@@ -97,7 +97,7 @@ def test_a_sweep_varies_an_input_of_a_craft(client: FlaskClient, post: bool) -> 
         body = {"given": {"craft": CRAFT, "pack": "4 cells"}, "vary": {"motors": {"values": [4, 8]}}}
         response = client.post("/v1/full-throttle/sweep", json=body)
     else:
-        query = {"craft": TEXT, "pack": "4 cells", "vary": "motors", "motors": "4,8"}
+        query = {"craft": TEXT, "pack": "4 cells", "vary": "motors", "values": "4,8"}
         response = client.get("/v1/full-throttle/sweep", query_string=query)
     rows = response.get_json()
     assert_same(rows[0], "full-throttle", craft=CRAFT, pack="4 cells", motors=4)
@@ -162,7 +162,7 @@ def test_a_row_does_not_depend_on_its_neighbours(client: FlaskClient) -> None:
 
 def test_what_rows_give_themselves_is_not_checked_in_the_craft(client: FlaskClient) -> None:
     text = json.dumps({**CRAFT, "throttle_cap": "wrong"})
-    query = {"craft": text, "vary": "throttle_cap", "throttle_cap": "60,80"}
+    query = {"craft": text, "vary": "throttle_cap", "values": "60,80"}
     swept = client.get("/v1/full-throttle/sweep", query_string=query)
     assert swept.status_code == 200, swept.text
     rows = batch(client, "full-throttle", "throttle_cap\n60\n80\n", CSV, craft=text)
@@ -184,8 +184,26 @@ def test_what_rows_give_themselves_is_not_checked_in_the_craft(client: FlaskClie
 def test_what_adds_up_from_a_varied_input_is_checked_at_each_point(client: FlaskClient) -> None:
     """Without a mass of its own the craft cannot be checked before the points are known."""
     light = {**CRAFT, "parts": [{"name": "frame", "mass": 40}]}
-    body = {"given": {"craft": light, "pack": "4 cells"}, "vary": {"motors": [4, 8]}}
+    body = {"given": {"craft": light, "pack": "4 cells"}, "vary": {"motors": {"values": [4, 8]}}}
     rows = client.post("/v1/full-throttle/sweep", json=body).get_json()
     for row, motors in zip(rows, (4, 8), strict=True):
         assert_same(row, "full-throttle", craft=light, pack="4 cells", motors=motors)
         assert row["thrust_u"] > 0
+
+
+@pytest.mark.parametrize("headers", [CSV, NDJSON], ids=["csv", "ndjson"])
+def test_a_row_may_give_the_uncertainty_of_what_a_craft_gives(client: FlaskClient, headers: dict[str, str]) -> None:
+    """10 of 1300 mAh: the energy has the same relative uncertainty. Where a craft has no capacity it is an error."""
+    text = json.dumps({"cells": 4, "capacity": 1300})
+    is_csv = headers is CSV
+    [row] = batch(client, "pack-energy", "capacity_u\n10\n" if is_csv else '{"capacity_u": 10}', headers, craft=text)
+    assert row["usable_energy_u"] == pytest.approx(row["usable_energy"] * 10 / 1300, rel=5e-12)
+    documents = [text, '{"cells": 4}']
+    if is_csv:
+        quoted = ['"' + each.replace('"', '""') + '"' for each in documents]
+        data = "craft,capacity_u\n" + "".join(f"{each},10\n" for each in quoted)
+    else:
+        data = "".join(f'{{"craft": {each}, "capacity_u": 10}}\n' for each in documents)
+    good, bad = batch(client, "pack-energy", data, headers)
+    assert good["usable_energy_u"] == row["usable_energy_u"]
+    assert [error["pointer"] for error in bad["error"]["errors"]] == ["/capacity_u", "/capacity"]

@@ -279,7 +279,7 @@ def test_errors_as_text_for_a_spreadsheet(client: FlaskClient) -> None:
 
 
 def test_a_calculator_of_tables_is_swept_by_post_alone(client: FlaskClient) -> None:
-    raised = client.get("/v1/build/sweep?vary=kv&kv=1,2")
+    raised = client.get("/v1/build/sweep?vary=kv&values=1,2")
     assert (raised.status_code, raised.headers["Allow"]) == (405, "POST, OPTIONS")
     assert raised.json is not None
     assert '{"dry_mass": 337, ' in raised.json["detail"]

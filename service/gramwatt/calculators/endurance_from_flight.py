@@ -234,8 +234,9 @@ CALCULATOR = Calculator(
         RESISTANCE_ASSUMED,
         Caution(
             "exponent-uncertain",
-            "The mass exponent {mass_exponent} is close to the aerodynamic law. Measured small craft have 1.0 to 1.3; "
-            "with an exponent of 1 the time is {linear_endurance}.",
+            "The mass exponent {mass_exponent} is high. "
+            + fields.EXPONENTS_OF_CRAFT
+            + " With an exponent of 1 the time is {linear_endurance}.",
             when=lambda given, found: (given.mass_exponent > 1.3) & (abs(given.mass / given.reference_mass - 1) > 1e-3),
         ),
         Caution(

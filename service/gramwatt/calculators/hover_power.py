@@ -270,7 +270,7 @@ CALCULATOR = Calculator(
                 "interference_factor": 1,
             },
             rtol=5e-6,
-            source="by hand: 5.88399 N / (4 x 0.01266769 m2) = 116.122 N/m2; sqrt(116.122 / 2.45) = 6.88453 m/s; "
+            source="by hand: 5.88399 N / (4 x 0.01266769 m²) = 116.122 N/m²; sqrt(116.122 / 2.45) = 6.88453 m/s; "
             "x 5.88399 N = 40.5085 W; / 0.6 = 67.5142 W; / 0.7 + 5 = 101.449 W; / 14.8 V = 6.85465 A",
         ),
         Example(
@@ -335,7 +335,7 @@ CALCULATOR = Calculator(
             },
             expected={"hover_power": 78.8649104996, "shaft_power": 35.7135276171},
             rtol=1e-8,
-            source="by hand: CT 0.144045, CP 0.0706494, 0.130836 ohm and 1.86939 A as in full-throttle's example of "
+            source="by hand: CT 0.144045, CP 0.0706494, 0.130836 Ω and 1.86939 A as in full-throttle's example of "
             "this bench point; 3.92266 N at 35.7135 W of shaft power, of which the motors make 48.3498 %; and 5 W",
         ),
     ),

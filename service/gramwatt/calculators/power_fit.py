@@ -205,7 +205,7 @@ CALCULATOR = Calculator(
         Caution(
             "outside-flown-masses",
             "{mass} is outside the masses of the flights, so the result depends on the mass exponent {mass_exponent}. "
-            "1.5 is the aerodynamic law; measured small craft have 1.0 to 1.3.",
+            + fields.EXPONENTS_OF_CRAFT,
             when=lambda given, found: (
                 (given.mass > (1 + scaling.ROUNDING_TOLERANCE) * given.flights.mass.max(axis=1))
                 | (given.mass < (1 - scaling.ROUNDING_TOLERANCE) * given.flights.mass.min(axis=1))

@@ -294,7 +294,7 @@ CALCULATOR = Calculator(
             },
             expected={"throttle_cap": 64.2041518865, "cap_set_by": "kv-and-cells", "thrust_share": 80.0704118417},
             rtol=1e-9,
-            source="by bisection of the motor's voltage balance, outside this service, with 0.127564 ohm and 1.91734 A "
+            source="by bisection of the motor's voltage balance, outside this service, with 0.127564 Ω and 1.91734 A "
             "(stator): 16.8 V behind 51.538 mΩ turn the propellers at the speed that 25.2 V behind 107.01 mΩ reach at "
             "64.2042 %; 5 times the weight takes 64.9989 %, and currents stay below 105 A and 30 A",
         ),
@@ -320,7 +320,7 @@ CALCULATOR = Calculator(
             expected={"throttle_cap": 84.6493941786, "cap_set_by": "thrust"},
             rtol=1e-9,
             source="by bisection of the motor's voltage balance, outside this service, with CT 0.144045, CP 0.0706494, "
-            "0.130836 ohm and 1.86939 A (by hand in full-throttle's example of this bench point), 40 mΩ and 5 W: 2500 "
+            "0.130836 Ω and 1.86939 A (by hand in full-throttle's example of this bench point), 40 mΩ and 5 W: 2500 "
             "gf at 84.6494 % and 55.29 A",
         ),
     ),

@@ -62,6 +62,11 @@ def declared_unit(kind: Kind) -> str:
     return "1" if kind.quantity is None else kind.quantity.unit
 
 
+def label_with_unit(name: str, kind: Kind) -> str:
+    """Return the label of a field with the unit that it is declared in."""
+    return axis_label(get_label(name, kind), declared_unit(kind))
+
+
 def format_value(number: float, unit: str, digits: int | None = None) -> str:
     """Return a value with its unit."""
     if not math.isfinite(number):

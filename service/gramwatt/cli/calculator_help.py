@@ -11,7 +11,7 @@ from urllib.parse import parse_qsl
 
 import click
 
-from gramwatt.charts.formatting import axis_label, declared_unit
+from gramwatt.charts.formatting import declared_unit, label_with_unit
 from gramwatt.cli.text_report import MAX_TEXT_WIDTH
 from gramwatt.cli.text_tables import GAP, MIN_LAST, wrap_columns
 from gramwatt.engine import craft_fields, serializers
@@ -26,7 +26,6 @@ from gramwatt.model import (
     Quantity,
     Table,
     TimeSeries,
-    get_label,
 )
 from gramwatt.model.messages import add_unit, format_number, join_with_and, join_with_or
 
@@ -98,12 +97,7 @@ def _make_row(shown: str, name: str, kind: Kind, follows: bool, required: bool) 
         default = add_unit(serializers.format_value(kind.default), declared_unit(kind))
     if len(default) > _MAX_DEFAULT:
         default, accepted = "", f"{accepted}; by default {default}"
-    return shown, _label(name, kind), default, accepted
-
-
-def _label(name: str, kind: Kind) -> str:
-    """Return the label of a field with its unit."""
-    return axis_label(get_label(name, kind), declared_unit(kind))
+    return shown, label_with_unit(name, kind), default, accepted
 
 
 def _describe_accepted(kind: Kind) -> str:
@@ -134,8 +128,8 @@ def _describe_bounds(kind: Quantity) -> str:
 
 def _list_results(calculator: Calculator[Any, Any]) -> Iterator[tuple[str, str]]:
     for name, kind in calculator.result_fields.items():
-        yield name, _label(name, kind)
-        yield from ((f"  .{column}", _label(column, inner)) for column, inner in kind.columns.items())
+        yield name, label_with_unit(name, kind)
+        yield from ((f"  .{column}", label_with_unit(column, inner)) for column, inner in kind.columns.items())
 
 
 def _list_examples(calculator: Calculator[Any, Any]) -> Iterator[list[str]]:

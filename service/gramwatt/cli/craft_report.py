@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Final
 
-from gramwatt.charts.formatting import axis_label, declared_unit
+from gramwatt.charts.formatting import axis_label, declared_unit, label_with_unit
 from gramwatt.cli.text_tables import align
 from gramwatt.engine import craft_fields
 from gramwatt.engine.craft_document import Cell, Craft, Row, list_names, read_craft
@@ -57,7 +57,8 @@ def _format_table(craft: Craft, name: str, rows: Sequence[Row]) -> list[str]:
     members = set(craft_fields.list_row_members(table))
     columns = [column for column in table.columns if column != "name" and any(column in row for row in rows)]
     named = [member for member in sorted(members) if any(member in row for row in rows)]
-    heads = ["", *(_head(column, table.columns[column]) for column in columns), *(each.capitalize() for each in named)]
+    labels = [label_with_unit(column, table.columns[column]) for column in columns]
+    heads = ["", *labels, *(each.capitalize() for each in named)]
     lines: list[list[str]] = []
     for label, row in zip(list_names(craft, name), rows, strict=True):
         cells = [_format_cell(table.columns[column], row.get(column)) for column in columns]
@@ -68,10 +69,6 @@ def _format_table(craft: Craft, name: str, rows: Sequence[Row]) -> list[str]:
         lines = [[*line, total] for line, total in zip(lines, sums[1:], strict=True)]
     numeric = [False, *(table.columns[column].is_numeric for column in columns), *([False] * len(named)), True]
     return align([heads, *lines], numeric[: len(heads)])
-
-
-def _head(column: str, kind: Kind) -> str:
-    return axis_label(get_label(column, kind), declared_unit(kind))
 
 
 def _format_named(craft: Craft, member: str, row: Row) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
@@ -118,8 +118,13 @@ def check_style(options: TableOptions, written: str, read: str = "") -> None:
         fail(f"{given} is for CSV; the output is {written}" + (f" and the table {read}" if read else ""))
 
 
-def make_plan_or_fail(name: str, constants: Mapping[str, str], options: TableOptions) -> tuple[Plan, list[InputError]]:
-    """Return the plan of a table, and the errors in it. Exit if there is no such calculator."""
+def make_plan_or_fail(
+    name: str, constants: Mapping[str, str], options: TableOptions, own: Collection[str] | None = None
+) -> tuple[Plan, list[InputError]]:
+    """Return the plan of a table, and the errors in it. Exit if there is no such calculator.
+
+    ``own`` are the inputs that rows give themselves; None where these are in a header.
+    """
     from gramwatt.engine.calculate import UnknownCalculator, get_calculator
     from gramwatt.engine.tables.plan import make_plan
 
@@ -134,6 +139,6 @@ def make_plan_or_fail(name: str, constants: Mapping[str, str], options: TableOpt
         result_units=parse_units(options.units),
         show_inputs=options.given,
         uncertain=options.uncertainty,
-        own=None,
+        own=own,
     )
     return plan, [*input_errors, *unit_errors]

@@ -89,7 +89,7 @@ def sweep(
 
     check_options(options, ranked=bool(best))
     constants = add_craft_text(parse_assignments(inputs))
-    plan, errors = make_plan_or_fail(name, constants, options)
+    plan, errors = make_plan_or_fail(name, constants, options, own=parse_assignments(vary).keys())
     axes = parse_axes(plan.calculator, vary, constants, errors)
     rank_by = by or plan.calculator.headline
     if best:
@@ -222,7 +222,8 @@ def parse_axes(
         axes += [axis] if axis is not None else []
     if len(axes) == len(varied):
         other_inputs = {name: value for name, value in constants.items() if name not in varied}
-        errors += parse_header(calculator, list(varied), Passthrough(), other_inputs)[1]
+        found = parse_header(calculator, list(varied), Passthrough(), other_inputs)[1]
+        errors += [error for error in found if error not in errors]  # those of a craft were found before
     if count_points(axes) > MAX_GRID_POINTS:
         errors.append(InputError("/vary", f"{count_points(axes):,} points", None, f"up to {MAX_GRID_POINTS:,} points"))
     return tuple(axes)

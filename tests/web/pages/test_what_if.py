@@ -139,8 +139,8 @@ def test_a_form_with_a_table_varies_too(client: FlaskClient) -> None:
     ("vary", "reason"),
     [
         ({"vary": "capacity", "vary2": "capacity"}, "two different inputs"),
-        ({"vary": "chemistry"}, "No such input can vary."),
-        ({"vary": "wibble"}, "No such input can vary."),
+        ({"vary": "chemistry"}, "Chemistry cannot vary over a range."),
+        ({"vary": "wibble"}, 'Unknown input "wibble".'),
         ({"vary": "pack_mass"}, "give the ends"),
         ({"vary": "capacity", "from": "few"}, "number"),
     ],

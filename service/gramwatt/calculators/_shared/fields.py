@@ -155,10 +155,10 @@ AvionicsPower: TypeAlias = Annotated[
         default_u=2,
     ),
 ]
-_EXPONENTS_OF_CRAFT: Final = "Measured small craft have 1.0 to 1.3; 1.5 is the aerodynamic law."
+EXPONENTS_OF_CRAFT: Final = "Measured small craft have 1.0 to 1.3; 1.5 is the aerodynamic law."
 MASS_EXPONENT: Final = Quantity(
     "1",
-    f"x in power ~ mass^x: how average power rises with mass. {_EXPONENTS_OF_CRAFT}",
+    f"x in power ~ mass^x: how average power rises with mass. {EXPONENTS_OF_CRAFT}",
     group=Group.FINE_TUNING,
     at_least=0,
     at_most=3,
@@ -172,7 +172,7 @@ OptionalMassExponent: TypeAlias = Annotated[
     dataclasses.replace(
         MASS_EXPONENT,
         description="x in power ~ mass^x, if known; default: fitted where flights differ in mass, else "
-        f"{TYPICAL_EXPONENT}. {_EXPONENTS_OF_CRAFT}",
+        f"{TYPICAL_EXPONENT}. {EXPONENTS_OF_CRAFT}",
         default=None,
         default_u=None,
         optional=True,

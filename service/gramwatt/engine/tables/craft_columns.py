@@ -42,7 +42,7 @@ def take_for_constants(
     return take_inputs(calculator, constants[MEMBER], choices, known, text=text)
 
 
-def check_craft(
+def take_and_check_craft(
     calculator: AnyCalculator, constants: Mapping[str, object], own: Collection[str], *, text: bool
 ) -> tuple[CraftInputs, list[InputError]]:
     """Return what rows take from the craft document among their constants, with the errors in it.

@@ -13,7 +13,7 @@ from gramwatt.engine.columns import escape_name, missing_input_error, uncertaint
 from gramwatt.engine.craft import list_lacking_craft
 from gramwatt.engine.craft_fields import MEMBER
 from gramwatt.engine.limits import MAX_COMPARED_NAMES, MAX_ROW_BYTES, MAX_TABLE_COLUMNS
-from gramwatt.engine.tables.craft_columns import check_craft, list_members
+from gramwatt.engine.tables.craft_columns import NOTHING, list_members, take_and_check_craft
 from gramwatt.model import RANGE_SUFFIXES, Calculator, Kind, Quantity, Text, units
 from gramwatt.model.kinds import collect_synonyms
 from gramwatt.model.messages import InputError, join_with_or, quote_input, suggest
@@ -106,8 +106,9 @@ def parse_header(
             column_errors = check_column(calculator, name, passthrough, compare=rejected < MAX_COMPARED_NAMES)
             rejected += bool(column_errors)
             errors += column_errors
+    taken = NOTHING
     if MEMBER not in seen:  # else it is known for each row
-        taken, craft_errors = check_craft(calculator, constants, seen, text=True)
+        taken, craft_errors = take_and_check_craft(calculator, constants, seen, text=True)
         errors += craft_errors
         if not any(error.pointer == f"/{MEMBER}" for error in craft_errors):
             errors += _find_missing(calculator, seen, {**constants, **taken.inputs, **dict.fromkeys(taken.failed)})
@@ -116,8 +117,9 @@ def parse_header(
         for name in sorted(seen)
         if name in column_kinds(calculator)
         and name not in calculator.input_fields
-        and name[:-2] not in seen
+        and seen.isdisjoint((name[:-2], MEMBER))
         and name[:-2] not in constants
+        and name[:-2] not in taken.inputs
     ]
     if not errors and not constants and not any(isinstance(column, InputColumn) for column in columns):
         errors.append(InputError("", "no column is an input", None, join_with_or(calculator.input_fields)))

@@ -19,7 +19,7 @@ from gramwatt.engine.nested import read_column
 from gramwatt.engine.response import check_result_units, get_declared_units
 from gramwatt.engine.row_names import collect_names
 from gramwatt.engine.strict_json import InvalidJson
-from gramwatt.engine.tables.craft_columns import NOTHING, check_craft, list_members, take_for_constants
+from gramwatt.engine.tables.craft_columns import NOTHING, list_members, take_and_check_craft, take_for_constants
 from gramwatt.model import RANGE_SUFFIXES, Calculator, Count, Kind, Quantity, units
 from gramwatt.model.messages import InputError, quote_input
 
@@ -130,7 +130,7 @@ def check_constants(
     ``own`` are the inputs that rows give themselves; None where these are in a header, which checks the craft then.
     """
     fields = calculator.input_fields
-    taken, errors = (NOTHING, []) if own is None else check_craft(calculator, constants, own, text=text)
+    taken, errors = (NOTHING, []) if own is None else take_and_check_craft(calculator, constants, own, text=text)
     members = list_members(calculator)
     inputs = {name: [value] for name, value in {**constants, **taken.inputs}.items()}
     names = collect_names(calculator, inputs, complete=False)

@@ -11,12 +11,11 @@ import numpy as np
 
 from gramwatt.engine.cells import parse_range_end
 from gramwatt.engine.column_types import Cells, DictionaryColumn, NumericColumn
-from gramwatt.engine.columns import escape_name
+from gramwatt.engine.columns import unknown_input_errors
 from gramwatt.engine.tables.chunks import Chunk
 from gramwatt.engine.tables.plan import Plan
 from gramwatt.model import Calculator, Count, Kind, Quantity, units
-from gramwatt.model.kinds import collect_synonyms
-from gramwatt.model.messages import InputError, join_with_or, quote_input, suggest
+from gramwatt.model.messages import InputError, quote_input
 from gramwatt.model.parsing import ValueParseError
 
 CHUNK_POINTS: Final = 16_384
@@ -59,17 +58,8 @@ def make_even_axis(
 
     Both ends are numbers, or texts with a unit. They may be out of bounds: the rows there are then invalid.
     """
-    kind, errors = _kind(calculator, name)
-    if not isinstance(kind, Quantity | Count):
-        if kind is not None:
-            errors.append(
-                InputError(
-                    f"/{name}",
-                    f"{name} cannot vary over a range",
-                    None,
-                    f"a list of values, each {kind.describe_accepted()}",
-                )
-            )
+    kind, errors = find_range_kind(calculator, name)
+    if kind is None:
         return None, errors
     ends: list[tuple[float, units.Unit | None]] = []
     for end, value in (("from", start), ("to", stop)):
@@ -100,28 +90,29 @@ def make_list_axis(
     calculator: Calculator[Any, Any], name: str, cells: Sequence[object]
 ) -> tuple[Axis | None, list[InputError]]:
     """Return an axis over a list of cells, and the errors in it."""
-    kind, errors = _kind(calculator, name)
+    kind, errors = _find_kind(calculator, name)
     if not errors and not cells:
-        errors.append(InputError(f"/{name}", "the list of points is empty", None, "at least one point"))
+        errors.append(InputError(f"/{name}", "The list of points is empty", None, "at least one point"))
     if errors or kind is None:
         return None, errors
     return Axis(name, len(cells), cells=tuple(cells), nested=kind.is_nested), []
 
 
-def _kind(calculator: Calculator[Any, Any], name: str) -> tuple[Kind | None, list[InputError]]:
+def find_range_kind(calculator: Calculator[Any, Any], name: str) -> tuple[Quantity | Count | None, list[InputError]]:
+    """Return the kind of an input that can vary over a range, or None and why it cannot."""
+    kind, errors = _find_kind(calculator, name)
+    if kind is None or isinstance(kind, Quantity | Count):
+        return kind, errors
+    accepted = f"a list of values, each {kind.describe_accepted()}"
+    return None, [InputError(f"/{name}", f"{name} cannot vary over a range", None, accepted)]
+
+
+def _find_kind(calculator: Calculator[Any, Any], name: str) -> tuple[Kind | None, list[InputError]]:
     kind = calculator.input_fields.get(name)
     if kind is not None:
         return kind, []
     varying = {each: kind for each, kind in calculator.input_fields.items() if not kind.is_nested}
-    hint = suggest(name, varying, collect_synonyms(varying))
-    return None, [
-        InputError(
-            f"/{escape_name(name)}",
-            f"unknown input {quote_input(name)}{hint}",
-            quote_input(name),
-            join_with_or(varying),
-        )
-    ]
+    return None, unknown_input_errors({name: name}, varying.keys(), varying)
 
 
 def variable_inputs(calculator: Calculator[Any, Any]) -> tuple[str, ...]:

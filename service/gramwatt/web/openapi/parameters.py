@@ -8,11 +8,11 @@ from typing import Any, Final
 
 from apispec import APISpec
 
+from gramwatt.charts.formatting import label_with_unit
 from gramwatt.engine import craft_fields, registry
 from gramwatt.engine.limits import MAX_AXES
 from gramwatt.engine.nested import MAX_QUERY_LIST_LENGTH
-from gramwatt.model import AnyCalculator, Kind, NumberList, Quantity, units
-from gramwatt.model.kinds import get_label
+from gramwatt.model import AnyCalculator, Kind, NumberList, units
 from gramwatt.model.messages import join_with_or
 from gramwatt.web.chart_options import CHART_OPTIONS, make_picture_option
 from gramwatt.web.openapi.inputs import ANY_TEXT, Inputs
@@ -122,10 +122,7 @@ class Parameters:
             more = _LIST
         if name in self._examples:
             more = {**more, "example": self._examples[name]}
-        description = get_label(name, kind) + (
-            f", {kind.unit}." if isinstance(kind, Quantity) and kind.unit != "1" else "."
-        )
-        return self._add(self._name(calculator, name), name, schema, description, **more)
+        return self._add(self._name(calculator, name), name, schema, f"{label_with_unit(name, kind)}.", **more)
 
     def _add_list(self, component: str, name: str, items: JsonObject, description: str) -> str:
         """Add a parameter that a query may repeat."""

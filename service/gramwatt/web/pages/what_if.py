@@ -8,12 +8,13 @@ from typing import Any, Final
 
 from gramwatt.charts import sweep_charts
 from gramwatt.charts.chart_data import ChartData
+from gramwatt.charts.formatting import label_with_unit
 from gramwatt.engine.calculate import InvalidInput
 from gramwatt.engine.tables import batch, sweep
 from gramwatt.engine.tables.grid_cost import check_grid
 from gramwatt.engine.tables.plan import make_plan
-from gramwatt.model import Calculator, Count, Kind, Quantity, get_label
-from gramwatt.model.messages import InputError, format_number, join_with_or, quote_input, unit_sign
+from gramwatt.model import Calculator, Count, Kind
+from gramwatt.model.messages import InputError, format_number
 from gramwatt.web.pages.form_reader import FormData, VariedInput, with_decimal_point
 
 LINE_POINTS: Final = 41
@@ -53,7 +54,8 @@ class WhatIf:
 
 def make_what_if(calculator: Calculator[Any, Any], form: FormData, response: Mapping[str, Any]) -> WhatIf:
     """Return the controls, filled as in the form."""
-    inputs = tuple((name, _label(calculator, name)) for name in sweep.variable_inputs(calculator))
+    names = sweep.variable_inputs(calculator)
+    inputs = tuple((name, label_with_unit(name, calculator.input_fields[name])) for name in names)
     first, second = (_make_axis(calculator, varied, response, form.decimal) for varied in form.varied)
     _, errors = parse_axes(calculator, form, response)
     return WhatIf(inputs, (first, second), tuple(error.detail for error in errors))
@@ -66,10 +68,10 @@ def parse_axes(
     used = [varied for varied in form.varied if varied.name]
     axes: list[sweep.Axis] = []
     errors: list[InputError] = []
-    known = sweep.variable_inputs(calculator)
     for varied in used:
-        if varied.name not in known:
-            errors.append(InputError("/vary", "No such input can vary", quote_input(varied.name), join_with_or(known)))
+        kind, name_errors = sweep.find_range_kind(calculator, varied.name)
+        if kind is None:
+            errors += name_errors
             continue
         if varied.name in [axis.name for axis in axes]:
             errors.append(InputError("/vary", "Choose two different inputs", None, "one or two inputs"))
@@ -77,7 +79,8 @@ def parse_axes(
         control = _make_axis(calculator, varied, response, form.decimal)
         ends = control.start or control.usual_start, control.stop or control.usual_stop
         if not all(ends):
-            detail = f"{_label(calculator, varied.name)}: give the ends of the range"
+            label = label_with_unit(varied.name, kind)
+            detail = f"{label}: give the ends of the range"
             errors.append(InputError("/vary", detail, None, "two ends"))
             continue
         count = LINE_POINTS if len(used) == 1 else MAP_POINTS
@@ -123,12 +126,6 @@ def write_csv(calculator: Calculator[Any, Any], form: FormData, response: Mappin
 def _list_constants(form: FormData, axes: list[sweep.Axis]) -> dict[str, Any]:
     varied = {axis.name for axis in axes}
     return {name: value for name, value in form.inputs.items() if name not in varied}
-
-
-def _label(calculator: Calculator[Any, Any], name: str) -> str:
-    kind = calculator.input_fields[name]
-    unit = unit_sign(kind.unit) if isinstance(kind, Quantity) else ""
-    return f"{get_label(name, kind)}, {unit}" if unit else get_label(name, kind)
 
 
 def _make_axis(
