@@ -293,7 +293,7 @@ def test_shares_of_uncertain_flights() -> None:
     """What is uncertain in each flight counts beside the scatter: 20 % of each time is 0.2 / sqrt(3) of the mean."""
     rows = [{**row, "duration_u": 0.2 * row["duration"]} for row in THREE]
     shares = ask(rows, mass=600, mass_exponent=1.3)["uncertainty"]["mean_power"]["shares"]
-    by_flight = sum(shares[f"flights/{n}/duration"] for n in range(3))
+    by_flight = sum(shares[f"/flights/{n}/duration"] for n in range(3))
     assert 0.1 < by_flight < 0.5
     assert by_flight + shares["flight_scatter"] == pytest.approx(1, abs=0.02)
 
