@@ -50,9 +50,9 @@ class Inputs:
     setups: shared_setups.Setups
     blades: fields.Blades
     motors: fields.Motors
-    mean_power: shared_flights.AveragePower
+    mean_power: shared_flights.MeanPower
     flight_style: flight_styles.FlightStyle
-    hover_power_ratio: flight_styles.HoverRatio
+    hover_power_ratio: flight_styles.HoverPowerRatio
     flights: shared_flights.Flights
     mass_exponent: fields.OptionalMassExponent
     reserve: pack_fields.Reserve
@@ -61,9 +61,9 @@ class Inputs:
     pack_temperature: pack_fields.PackTemperature
     activation_energy: pack_fields.ActivationEnergy
     rule: shared_parts.Rule
-    mass_limit: shared_parts.Limit
-    limit_comparison: shared_parts.Comparison
-    scale_resolution: shared_parts.Resolution
+    mass_limit: shared_parts.MassLimit
+    limit_comparison: shared_parts.LimitComparison
+    scale_resolution: shared_parts.ScaleResolution
     stator_diameter: drivetrain.StatorDiameter
     stator_height: drivetrain.StatorHeight
     kv_deficit: drivetrain.KvDeficit
@@ -116,7 +116,7 @@ class Results:
         StringArray,
         Text("Name of that setup.", label="Longest under limit with", method="setup of that time"),
     ]
-    mean_power_source: shared_flights.PowerFrom
+    mean_power_source: shared_flights.MeanPowerSource
     by_setup: Annotated[
         SetupResults,
         Table(SetupResults, "The craft in each setup.", label="Setups compared", max_length=shared_setups.MAX_SETUPS),

@@ -63,7 +63,7 @@ class Inputs:
         ),
     ]
     chemistry: pack_fields.Chemistry
-    start_state_of_charge: pack_fields.StartCharge
+    start_state_of_charge: pack_fields.StartStateOfCharge
     reserve: pack_fields.Reserve
     cutoff_cell_voltage: pack_fields.CutoffCellVoltage
     cell_resistance: pack_fields.CellResistance

@@ -44,12 +44,12 @@ class RecordedFlight:
     cells: pack_fields.OptionalCells
     capacity: pack_fields.OptionalCapacity
     chemistry: pack_fields.Chemistry
-    start_state_of_charge: pack_fields.StartCharge
+    start_state_of_charge: pack_fields.StartStateOfCharge
     reserve: pack_fields.Reserve
     mass: fields.OptionalMass
     charge_put_back: flight_fields.ChargePutBack
-    start_time: logs.Begin
-    end_time: logs.End
+    start_time: logs.StartTime
+    end_time: logs.EndTime
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,22 +80,22 @@ class FlightResults:
 
     name: flight_results.Name
     duration: flight_results.Duration
-    energy_used: flight_results.Energy
-    charge_used: flight_results.Charge
+    energy_used: flight_results.EnergyUsed
+    charge_used: flight_results.ChargeUsed
     mean_power: flight_results.MeanPower
     power_p95: flight_results.PowerP95
     peak_power: flight_results.PeakPower
     peak_current: flight_results.PeakCurrent
     lowest_cell_voltage: flight_results.LowestCellVoltage
-    cell_voltage_sag: flight_results.PunchSag
+    cell_voltage_sag: flight_results.CellVoltageSag
     cell_resistance: flight_results.CellResistance
-    charge_used_share: flight_results.Used
+    charge_used_share: flight_results.ChargeUsedShare
     landing_time: flight_results.LandingTime
     power_per_mass: flight_results.PowerPerMass
-    mean_power_change_share: flight_results.MeanPowerChange
-    peak_current_change_share: flight_results.PeakCurrentChange
-    cell_voltage_sag_change_share: flight_results.PunchSagChange
-    landing_time_change_share: flight_results.LandingTimeChange
+    mean_power_change_share: flight_results.MeanPowerChangeShare
+    peak_current_change_share: flight_results.PeakCurrentChangeShare
+    cell_voltage_sag_change_share: flight_results.CellVoltageSagChangeShare
+    landing_time_change_share: flight_results.LandingTimeChangeShare
     samples_used: fields.SamplesUsed
     samples_left_out: flight_results.SamplesLeftOut
 
@@ -204,13 +204,11 @@ def flight_comparison(given: Inputs) -> Results:
 
 
 FROM_CURRENT: Final = (
-    *(
-        "by_flight.energy_used",
-        "by_flight.charge_used",
-        "by_flight.mean_power",
-        "by_flight.power_p95",
-        "by_flight.peak_power",
-    ),
+    "by_flight.energy_used",
+    "by_flight.charge_used",
+    "by_flight.mean_power",
+    "by_flight.power_p95",
+    "by_flight.peak_power",
     *("by_flight.peak_current", "by_flight.mean_power_change_share", "by_flight.peak_current_change_share"),
 )
 

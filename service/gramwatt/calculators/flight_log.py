@@ -38,14 +38,14 @@ class Inputs:
     cells: pack_fields.OptionalCells
     capacity: pack_fields.OptionalCapacity
     chemistry: pack_fields.Chemistry
-    start_state_of_charge: pack_fields.StartCharge
+    start_state_of_charge: pack_fields.StartStateOfCharge
     reserve: pack_fields.Reserve
     current_scale: logs.CurrentScale
     current_offset: logs.CurrentOffset
     voltage_scale: logs.VoltageScale
     charge_put_back: logs.ChargePutBack
-    start_time: logs.Begin
-    end_time: logs.End
+    start_time: logs.StartTime
+    end_time: logs.EndTime
     longest_gap: logs.LongestGap
     predicted_mean_power: Annotated[
         Array,
@@ -88,16 +88,16 @@ class Inputs:
 class Results:
     """Use of the pack in this flight, its condition, and the samples that were left out."""
 
-    energy_used: log_results.Energy
-    charge_used: log_results.Charge
+    energy_used: log_results.EnergyUsed
+    charge_used: log_results.ChargeUsed
     duration: log_results.Duration
     mean_power: log_results.MeanPower
     peak_power: log_results.PeakPower
     peak_current: log_results.PeakCurrent
     lowest_cell_voltage: log_results.LowestCellVoltage
     pack_resistance: log_results.PackResistance
-    charge_used_share: log_results.Used
-    end_state_of_charge: log_results.Remaining
+    charge_used_share: log_results.ChargeUsedShare
+    end_state_of_charge: log_results.EndStateOfCharge
     landing_time: log_results.LandingTime
     expected_endurance: log_results.ExpectedEndurance
     mean_current: log_results.MeanCurrent
@@ -107,20 +107,20 @@ class Results:
     median_current: log_results.MedianCurrent
     current_p95: log_results.CurrentP95
     lowest_voltage: log_results.LowestVoltage
-    lowest_voltage_time: log_results.LowestAt
+    lowest_voltage_time: log_results.LowestVoltageTime
     mean_throttle: log_results.MeanThrottle
     peak_throttle: log_results.PeakThrottle
-    current_scale_used: log_results.ScaleUsed
-    mean_power_deviation_share: log_results.PowerDeviation
-    endurance_deviation_share: log_results.EnduranceDeviation
-    peak_current_deviation_share: log_results.CurrentDeviation
-    samples_recorded: fields.Samples
+    current_scale_used: log_results.CurrentScaleUsed
+    mean_power_deviation_share: log_results.MeanPowerDeviationShare
+    endurance_deviation_share: log_results.EnduranceDeviationShare
+    peak_current_deviation_share: log_results.PeakCurrentDeviationShare
+    samples_recorded: fields.SamplesRecorded
     samples_used: fields.SamplesUsed
-    sample_interval: log_results.UsualStep
+    sample_interval: log_results.SampleInterval
     gap_time: log_results.GapTime
     unused_columns: log_results.UnusedColumns
     punch_outs: log_results.PunchOuts
-    left_out_samples: log_results.LeftOut
+    left_out_samples: log_results.LeftOutSamples
 
 
 def flight_log(given: Inputs) -> Results:

@@ -93,10 +93,10 @@ class Results:
     tip_speed: throttle_results.TipSpeed
     tip_mach: throttle_results.TipMach
     c_rate: throttle_results.CRate
-    discharge_rating_share: fields.RatingUsed
-    controller_rating_share: throttle_results.ControllerUsed
+    discharge_rating_share: fields.DischargeRatingShare
+    controller_rating_share: throttle_results.ControllerRatingShare
     thrust_by_throttle: throttle_results.ThrustByThrottle
-    pack_current_by_throttle: throttle_results.CurrentByThrottle
+    pack_current_by_throttle: throttle_results.PackCurrentByThrottle
     thrust_per_watt_by_throttle: throttle_results.ThrustPerWattByThrottle
 
 
@@ -144,15 +144,13 @@ def full_throttle(given: Inputs) -> Results:
 
 EVERYTHING = (
     *("thrust", "pack_current", "pack_power", "thrust_to_weight", "motor_current", "rotor_speed", "loaded_voltage"),
-    *(
-        "loaded_cell_voltage",
-        "motor_efficiency",
-        "thrust_per_watt",
-        "tip_speed",
-        "tip_mach",
-        "c_rate",
-        "discharge_rating_share",
-    ),
+    "loaded_cell_voltage",
+    "motor_efficiency",
+    "thrust_per_watt",
+    "tip_speed",
+    "tip_mach",
+    "c_rate",
+    "discharge_rating_share",
     "controller_rating_share",
 )
 HOVERING = ("hover_throttle", "hover_power", "hover_current")

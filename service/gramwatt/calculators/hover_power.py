@@ -49,7 +49,7 @@ class Inputs:
     forward_speed: hover_fields.ForwardSpeed
     cells: pack_fields.OptionalCells
     chemistry: pack_fields.Chemistry
-    loaded_cell_voltage: hover_fields.CellVoltage
+    loaded_cell_voltage: hover_fields.LoadedCellVoltage
     capacity: pack_fields.OptionalCapacity
     state_of_charge: pack_fields.FreshCharge
     open_circuit_voltage: pack_fields.OpenCircuitVoltage

@@ -60,17 +60,17 @@ class Inputs:
     ]
     masses_u: Annotated[Array, StandardUncertainty(of="masses")]
     rule: shared_parts.Rule
-    mass_limit: shared_parts.Limit
-    limit_comparison: shared_parts.Comparison
-    scale_resolution: shared_parts.Resolution
+    mass_limit: shared_parts.MassLimit
+    limit_comparison: shared_parts.LimitComparison
+    scale_resolution: shared_parts.ScaleResolution
     weighing_method: Annotated[
         IndexArray,
         Choice(
-            shared_parts.READINGS,
+            shared_parts.WEIGHING_METHODS,
             "Whether the parts were weighed separately or all together.",
             label="How it was weighed",
             group=Group.WEIGHT,
-            option_labels=shared_parts.READING_NAMES,
+            option_labels=shared_parts.WEIGHING_METHOD_NAMES,
             default="each",
             synonyms=("readings",),
         ),
@@ -169,7 +169,7 @@ def mass_margin(given: Inputs) -> Results:
     masses = np.concatenate([given.parts.mass * given.parts.count, given.masses], axis=1)
     multiples = np.concatenate([given.parts.count, np.ones_like(given.masses)], axis=1)
     stated = np.concatenate([given.parts.mass_u, given.masses_u], axis=1)
-    together = given.weighing_method == shared_parts.READINGS.index("together")
+    together = given.weighing_method == shared_parts.WEIGHING_METHODS.index("together")
     parts_sum = masses.sum(axis=1)
     reading_error = np.where(together, given.scale_resolution * given.reading_together, 0.0)
     total = np.maximum(parts_sum + reading_error, 0.0)

@@ -43,24 +43,24 @@ class Inputs:
     log: logs.Log
     cells: pack_fields.OptionalCells
     capacity: pack_fields.OptionalCapacity
-    start_state_of_charge: pack_fields.StartCharge
+    start_state_of_charge: pack_fields.StartStateOfCharge
     current_scale: logs.CurrentScale
     current_offset: logs.CurrentOffset
     voltage_scale: logs.VoltageScale
     longest_gap: logs.LongestGap
     frame_rate: video_fields.FrameRate
-    video_offset: video_fields.Offset
-    video_start_time: video_fields.VideoBegin
-    video_end_time: video_fields.VideoEnd
-    smoothing_window: video_fields.Smoothing
-    caption_change_rate: video_fields.Changes
-    caption_template: video_fields.Template
-    video_width: video_fields.Width
-    video_height: video_fields.Height
-    caption_position: video_fields.Place
-    text_height_share: video_fields.TextSize
-    safe_margin_share: video_fields.SafeArea
-    picture_time: video_fields.At
+    video_offset: video_fields.VideoOffset
+    video_start_time: video_fields.VideoStartTime
+    video_end_time: video_fields.VideoEndTime
+    smoothing_window: video_fields.SmoothingWindow
+    caption_change_rate: video_fields.CaptionChangeRate
+    caption_template: video_fields.CaptionTemplate
+    video_width: video_fields.VideoWidth
+    video_height: video_fields.VideoHeight
+    caption_position: video_fields.CaptionPosition
+    text_height_share: video_fields.TextHeightShare
+    safe_margin_share: video_fields.SafeMarginShare
+    picture_time: video_fields.PictureTime
 
 
 FEWER: Final = "give video begin and video end for a part of the video, or a lower frame rate"
@@ -111,7 +111,7 @@ class Results:
         Array,
         Quantity("W", "Maximum power shown.", label="Peak power shown", signed=True, formula="max(frames.power)"),
     ]
-    samples_recorded: fields.Samples
+    samples_recorded: fields.SamplesRecorded
     samples_used: fields.SamplesUsed
     frames: Annotated[
         Frame,

@@ -23,7 +23,7 @@ from gramwatt.calculators._shared.cautions import (
     pack_voltage,
     rested_voltage,
 )
-from gramwatt.calculators._shared.pack_steps import find_pack_steps
+from gramwatt.calculators._shared.pack_steps import current_at, find_pack_steps
 from gramwatt.model import Array, Calculator, Caution, CurveChart, Example, Group, Quantity, Reference, Rule
 from gramwatt.physics import cells, pack
 
@@ -58,7 +58,7 @@ class Inputs:
     discharge_rating: pack_fields.DischargeRating
 
 
-QUADRATIC = "2 * pack_power / (open_circuit_voltage + sqrt(open_circuit_voltage**2 - 4 * pack_power * pack_resistance))"
+QUADRATIC = current_at("pack_power", "open_circuit_voltage", "pack_resistance")
 MAX_POWER = "open_circuit_voltage**2 / (4 * pack_resistance)"
 
 
@@ -103,7 +103,7 @@ class Results:
         Array,
         Quantity("W", "Maximum momentary power, far above a healthy load.", label="Maximum power", formula=MAX_POWER),
     ]
-    discharge_rating_share: fields.RatingUsed
+    discharge_rating_share: fields.DischargeRatingShare
     pack_resistance: fields.PackResistance
 
 

@@ -41,7 +41,7 @@ class Inputs:
 
     cells: pack_fields.Cells
     capacity: pack_fields.Capacity
-    parallel_cells: pack_fields.Parallel
+    parallel_cells: pack_fields.ParallelCells
     chemistry: pack_fields.Chemistry
     reserve: pack_fields.Reserve
     pack_mass: pack_fields.PackMass

@@ -56,13 +56,13 @@ class Inputs:
 class Results:
     """The law through the flights, and its predictions."""
 
-    mean_power: power_law_results.PowerAtMass
+    mean_power: power_law_results.MeanPower
     endurance: power_law_results.Endurance
-    energy_used: power_law_results.EnergyDelivered
+    energy_used: power_law_results.EnergyUsed
     mass_exponent: power_law_results.MassExponent
-    power_scatter: power_law_results.Scatter
-    power_at_mean_mass: power_law_results.ReferencePower
-    mean_mass: power_law_results.ReferenceMass
+    power_scatter: power_law_results.PowerScatter
+    power_at_mean_mass: power_law_results.PowerAtMeanMass
+    mean_mass: power_law_results.MeanMass
     voltage_ratio: power_law_results.VoltageRatio
     flights_used: power_law_results.FlightsUsed
     flight_powers: power_law_results.FlightPowers

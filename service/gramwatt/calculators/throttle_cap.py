@@ -58,11 +58,11 @@ class Inputs:
     target_cell_resistance: target_fields.TargetCellResistance
     target_lead_resistance: target_fields.TargetLeadResistance
     target_pack_resistance: target_fields.TargetPackResistance
-    target_no_load_speed: target_fields.TargetSpeed
-    target_no_load_tip_mach: target_fields.TargetTipMach
+    target_no_load_speed: target_fields.TargetNoLoadSpeed
+    target_no_load_tip_mach: target_fields.TargetNoLoadTipMach
     target_thrust: target_fields.TargetThrust
     target_thrust_to_weight: target_fields.TargetThrustToWeight
-    target_pack_current: target_fields.TargetCurrent
+    target_pack_current: target_fields.TargetPackCurrent
     discharge_rating: pack_fields.DischargeRating
     controller_rating: drivetrain.ControllerRating
     diameter: fields.Diameter
@@ -105,11 +105,11 @@ class Results:
     """The cap and its effects."""
 
     throttle_cap: cap_results.ThrottleCap
-    cap_set_by: cap_results.SetBy
-    matching_throttle_cap: cap_results.MatchingCap
-    effective_kv: cap_results.MatchedKv
+    cap_set_by: cap_results.CapSetBy
+    matching_throttle_cap: cap_results.MatchingThrottleCap
+    effective_kv: cap_results.EffectiveKv
     no_load_speed: cap_results.NoLoadSpeed
-    uncapped_no_load_speed: cap_results.UncappedSpeed
+    uncapped_no_load_speed: cap_results.UncappedNoLoadSpeed
     thrust_share: cap_results.ThrustShare
     power_share: cap_results.PowerShare
     no_load_tip_mach: cap_results.NoLoadTipMach

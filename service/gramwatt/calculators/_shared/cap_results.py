@@ -26,16 +26,16 @@ ThrottleCap: TypeAlias = Annotated[
         formula="min(caps.cap)",
     ),
 ]
-SetBy: TypeAlias = Annotated[
+CapSetBy: TypeAlias = Annotated[
     IndexArray,
     Choice(
-        throttle_targets.SET_BY,
+        throttle_targets.CAP_SET_BY,
         "Target that sets the cap.",
         label="Cap set by",
         method="the lowest; full-throttle where none is below it",
     ),
 ]
-MatchingCap: TypeAlias = Annotated[
+MatchingThrottleCap: TypeAlias = Annotated[
     Array,
     Quantity(
         "%",
@@ -45,7 +45,7 @@ MatchingCap: TypeAlias = Annotated[
         method=MATCHING,
     ),
 ]
-MatchedKv: TypeAlias = Annotated[
+EffectiveKv: TypeAlias = Annotated[
     Array,
     Quantity(
         "rpm/V", "Effective speed constant of the capped motor.", label="Effective kV", formula="kv * throttle_cap"
@@ -57,7 +57,7 @@ NoLoadSpeed: TypeAlias = Annotated[
         "rpm", "Speed without load at the cap.", label="No-load speed", formula="uncapped_no_load_speed * throttle_cap"
     ),
 ]
-UncappedSpeed: TypeAlias = Annotated[
+UncappedNoLoadSpeed: TypeAlias = Annotated[
     Array,
     Quantity(
         "rpm",

@@ -9,7 +9,7 @@ from gramwatt.calculators._shared import drive_steps, drivetrain, pack_steps, th
 from gramwatt.model import Array, Quantity, StringArray, Table, Text
 from gramwatt.physics import craft
 
-LOADED = "(rested_pack_voltage + sqrt(rested_pack_voltage**2 - 4 * power * pack_resistance_in_use)) / 2"
+LOADED = pack_steps.loaded_voltage_at("power", "rested_pack_voltage", "pack_resistance_in_use")
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +113,7 @@ def _find_caps(given: Any, uncapped: Array, drive: craft.Drive, source: dict[str
     """Return the caps that are known in some of N requests (N, T), full throttle first."""
     caps = np.stack([np.ones_like(given.kv), *throttle_targets.find_caps(given)])
     point = craft.operate(drive, caps, **source)
-    is_free = np.isin(throttle_targets.SET_BY, ("no-load-speed", "no-load-tip-mach"))[:, None]
+    is_free = np.isin(throttle_targets.CAP_SET_BY, ("no-load-speed", "no-load-tip-mach"))[:, None]
     is_loaded = ~is_free & (caps < 1) & ~np.isnan(point.rotor_speed)
     columns = (
         np.where(is_free, caps * uncapped, np.nan),
@@ -130,5 +130,5 @@ def _find_caps(given: Any, uncapped: Array, drive: craft.Drive, source: dict[str
         np.where(np.isfinite(caps), caps, np.nan),
     )
     shown = np.isfinite(caps).any(axis=1)
-    names = np.broadcast_to(np.array(throttle_targets.SET_BY)[shown], (len(given.kv), int(shown.sum())))
+    names = np.broadcast_to(np.array(throttle_targets.CAP_SET_BY)[shown], (len(given.kv), int(shown.sum())))
     return CapSteps(names, *(each[shown].T for each in columns))

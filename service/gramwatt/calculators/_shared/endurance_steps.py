@@ -13,7 +13,7 @@ CHARGE_AT_STOP = (
     "charge_below + (charge_above - charge_below) * (stop_rested_voltage - voltage_below)"
     " / (voltage_above - voltage_below)"
 )
-LOADED = "(end_rested_voltage + sqrt(end_rested_voltage**2 - 4 * cell_power * resistance_for_each_cell)) / 2"
+LOADED = pack_steps.loaded_voltage_at("cell_power", "end_rested_voltage", "resistance_for_each_cell")
 
 
 @dataclass(frozen=True, slots=True)

@@ -192,7 +192,7 @@ PackResistance: TypeAlias = Annotated[
 LoadedCellVoltage: TypeAlias = Annotated[
     Array, Quantity("V", "Loaded voltage per cell.", at_most=MAX_PACK_VOLTAGE, formula="loaded_voltage / cells")
 ]
-RatingUsed: TypeAlias = Annotated[
+DischargeRatingShare: TypeAlias = Annotated[
     Array,
     Quantity(
         "%",
@@ -202,5 +202,7 @@ RatingUsed: TypeAlias = Annotated[
         needs=("discharge_rating",),
     ),
 ]
-Samples: TypeAlias = Annotated[Array, Count("Samples recorded.", at_least=0, at_most=5_000_000, method="counted")]
+SamplesRecorded: TypeAlias = Annotated[
+    Array, Count("Samples recorded.", at_least=0, at_most=5_000_000, method="counted")
+]
 SamplesUsed: TypeAlias = Annotated[Array, Count("Samples used.", at_least=0, at_most=5_000_000, method="counted")]

@@ -23,14 +23,14 @@ def _as_log(of_log: Quantity, *, formula: bool = False, optional: bool = False) 
 
 Name: TypeAlias = Annotated[StringArray, Text("Name of the flight.")]
 Duration: TypeAlias = Annotated[Array, _as_log(log_results.DURATION)]
-Energy: TypeAlias = Annotated[Array, _as_log(log_results.ENERGY)]
-Charge: TypeAlias = Annotated[Array, _as_log(log_results.CHARGE)]
+EnergyUsed: TypeAlias = Annotated[Array, _as_log(log_results.ENERGY)]
+ChargeUsed: TypeAlias = Annotated[Array, _as_log(log_results.CHARGE)]
 MeanPower: TypeAlias = Annotated[Array, _as_log(log_results.MEAN_POWER, formula=True)]
 PowerP95: TypeAlias = Annotated[Array, _as_log(log_results.POWER_P95)]
 PeakPower: TypeAlias = Annotated[Array, _as_log(log_results.PEAK_POWER)]
 PeakCurrent: TypeAlias = Annotated[Array, _as_log(log_results.PEAK_CURRENT)]
 LowestCellVoltage: TypeAlias = Annotated[Array, _as_log(log_results.LOWEST_CELL_VOLTAGE, optional=True)]
-PunchSag: TypeAlias = Annotated[
+CellVoltageSag: TypeAlias = Annotated[
     Array,
     Quantity(
         "V",
@@ -50,18 +50,18 @@ CellResistance: TypeAlias = Annotated[
         optional=True,
     ),
 ]
-Used: TypeAlias = Annotated[Array, _as_log(log_results.USED, formula=True, optional=True)]
+ChargeUsedShare: TypeAlias = Annotated[Array, _as_log(log_results.USED, formula=True, optional=True)]
 LandingTime: TypeAlias = Annotated[Array, _as_log(log_results.LANDING_TIME, optional=True)]
 PowerPerMass: TypeAlias = Annotated[
     Array, Quantity("W/kg", "Average power per mass.", signed=True, formula="mean_power / mass", optional=True)
 ]
-MeanPowerChange: TypeAlias = Annotated[
+MeanPowerChangeShare: TypeAlias = Annotated[
     Array, Quantity("%", "Change of the average power.", signed=True, formula="mean_power / first_mean_power - 1")
 ]
-PeakCurrentChange: TypeAlias = Annotated[
+PeakCurrentChangeShare: TypeAlias = Annotated[
     Array, Quantity("%", "Change of the maximum current.", signed=True, formula="peak_current / first_peak_current - 1")
 ]
-PunchSagChange: TypeAlias = Annotated[
+CellVoltageSagChangeShare: TypeAlias = Annotated[
     Array,
     Quantity(
         "%",
@@ -72,7 +72,7 @@ PunchSagChange: TypeAlias = Annotated[
         optional=True,
     ),
 ]
-LandingTimeChange: TypeAlias = Annotated[
+LandingTimeChangeShare: TypeAlias = Annotated[
     Array,
     Quantity(
         "%",

@@ -21,7 +21,7 @@ FlightStyle: TypeAlias = Annotated[
         default="cruise",
     ),
 ]
-HoverRatio: TypeAlias = Annotated[
+HoverPowerRatio: TypeAlias = Annotated[
     Array,
     Quantity(
         "1",

@@ -49,7 +49,7 @@ CHOSEN_BY: Final = ChosenBy(
 """A flight of a craft is the measured flight of other calculators; or its recording is what the request is about."""
 
 
-AveragePower: TypeAlias = Annotated[
+MeanPower: TypeAlias = Annotated[
     Array,
     pack_fields.optional_quantity(
         "W",
@@ -302,11 +302,11 @@ def fit_power(given: Any) -> FittedPower:
     return FittedPower(scaling.fit_power_law(given.flights.mass, flown.powers / air, given.mass_exponent), flown)
 
 
-POWER_FROM: Final = ("hover-power-ratio", "mean-power", "flights")
-PowerFrom: TypeAlias = Annotated[
+MEAN_POWER_SOURCES: Final = ("hover-power-ratio", "mean-power", "flights")
+MeanPowerSource: TypeAlias = Annotated[
     IndexArray,
     Choice(
-        POWER_FROM,
+        MEAN_POWER_SOURCES,
         "Source of the average power.",
         label="Source of average power",
         method="flights where given, else average power, else hover ratio",
@@ -320,11 +320,11 @@ def get_average_power(
     """Return the average power (N, M) [W] of a craft in M setups, from what is known of its flights.
 
     What was measured is that of the first propeller; ``propeller_ratio`` (N, M) is hover power over that with it.
-    Also the ratio (N, 1) of measured to modelled voltage, and the source (N,) as an index into `POWER_FROM`.
+    Also the ratio (N, 1) of measured to modelled voltage, and the source (N,) as an index into `MEAN_POWER_SOURCES`.
     """
     if given.flights.mass.shape[1]:
         fitted = fit_power(given)
-        mean_power_source = np.full(len(mass), POWER_FROM.index("flights"))
+        mean_power_source = np.full(len(mass), MEAN_POWER_SOURCES.index("flights"))
         return (
             fitted.next_power(given, mass.T).T * propeller_ratio,
             fitted.flown.voltage_ratio[:, None],

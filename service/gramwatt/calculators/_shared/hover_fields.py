@@ -48,7 +48,7 @@ DriveEfficiency: TypeAlias = Annotated[
 ]
 ClimbSpeed: TypeAlias = Annotated[Array, _speed("Steady climb speed.")]
 ForwardSpeed: TypeAlias = Annotated[Array, _speed("Speed through the air across the rotor axes.")]
-CellVoltage: TypeAlias = Annotated[
+LoadedCellVoltage: TypeAlias = Annotated[
     Array,
     pack_fields.optional_quantity(
         "V",

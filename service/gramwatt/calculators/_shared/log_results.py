@@ -69,8 +69,8 @@ USED: Final = Quantity(
 LANDING_TIME: Final = Quantity(
     "min", "Time at which the reserve is reached.", label="Time to reserve", method=LANDING, needs=("capacity",)
 )
-Energy: TypeAlias = Annotated[Array, ENERGY]
-Charge: TypeAlias = Annotated[Array, CHARGE]
+EnergyUsed: TypeAlias = Annotated[Array, ENERGY]
+ChargeUsed: TypeAlias = Annotated[Array, CHARGE]
 Duration: TypeAlias = Annotated[Array, DURATION]
 MeanPower: TypeAlias = Annotated[Array, MEAN_POWER]
 PeakPower: TypeAlias = Annotated[Array, PEAK_POWER]
@@ -79,8 +79,8 @@ LowestCellVoltage: TypeAlias = Annotated[Array, LOWEST_CELL_VOLTAGE]
 PackResistance: TypeAlias = Annotated[
     Array, Quantity("mohm", "Resistance of the pack with its leads.", method=RESISTANCE)
 ]
-Used: TypeAlias = Annotated[Array, USED]
-Remaining: TypeAlias = Annotated[
+ChargeUsedShare: TypeAlias = Annotated[Array, USED]
+EndStateOfCharge: TypeAlias = Annotated[
     Array,
     Quantity(
         "%",
@@ -123,7 +123,7 @@ LowestVoltage: TypeAlias = Annotated[
     Array,
     Quantity("V", "Lowest loaded pack voltage.", label="Lowest pack voltage", method="lowest sample, corrected"),
 ]
-LowestAt: TypeAlias = Annotated[
+LowestVoltageTime: TypeAlias = Annotated[
     Array,
     Quantity(
         "s",
@@ -134,7 +134,7 @@ LowestAt: TypeAlias = Annotated[
 ]
 MeanThrottle: TypeAlias = Annotated[Array, Quantity("%", "Average throttle.", signed=True, method=TRAPEZOID)]
 PeakThrottle: TypeAlias = Annotated[Array, Quantity("%", "Maximum throttle.", signed=True, method="highest sample")]
-ScaleUsed: TypeAlias = Annotated[
+CurrentScaleUsed: TypeAlias = Annotated[
     Array,
     Quantity(
         "1",
@@ -143,7 +143,7 @@ ScaleUsed: TypeAlias = Annotated[
         formula=("charge_put_back / (recorded_charge - current_offset * duration)", "current_scale"),
     ),
 ]
-PowerDeviation: TypeAlias = Annotated[
+MeanPowerDeviationShare: TypeAlias = Annotated[
     Array,
     Quantity(
         "%",
@@ -154,7 +154,7 @@ PowerDeviation: TypeAlias = Annotated[
         needs=("predicted_mean_power",),
     ),
 ]
-EnduranceDeviation: TypeAlias = Annotated[
+EnduranceDeviationShare: TypeAlias = Annotated[
     Array,
     Quantity(
         "%",
@@ -165,7 +165,7 @@ EnduranceDeviation: TypeAlias = Annotated[
         needs=("predicted_endurance", "capacity"),
     ),
 ]
-CurrentDeviation: TypeAlias = Annotated[
+PeakCurrentDeviationShare: TypeAlias = Annotated[
     Array,
     Quantity(
         "%",
@@ -176,7 +176,7 @@ CurrentDeviation: TypeAlias = Annotated[
         needs=("predicted_peak_current",),
     ),
 ]
-UsualStep: TypeAlias = Annotated[
+SampleInterval: TypeAlias = Annotated[
     Array, Quantity("s", "Usual time between samples.", label="Usual sample interval", method="median of the steps")
 ]
 GapTime: TypeAlias = Annotated[
@@ -189,7 +189,7 @@ PunchOuts: TypeAlias = Annotated[
     logs.PunchOut,
     Table(logs.PunchOut, "Bursts of high current, in order of time.", label="Punch-outs", min_length=0, max_length=200),
 ]
-LeftOut: TypeAlias = Annotated[
+LeftOutSamples: TypeAlias = Annotated[
     logs.LeftOut,
     Table(logs.LeftOut, "Samples left out, by reason.", label="Samples left out", min_length=0, max_length=60),
 ]

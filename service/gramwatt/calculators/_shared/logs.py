@@ -119,7 +119,7 @@ LongestGap: TypeAlias = Annotated[
         at_most=3600,
     ),
 ]
-Begin: TypeAlias = Annotated[
+StartTime: TypeAlias = Annotated[
     Array,
     Quantity(
         "s",
@@ -132,7 +132,7 @@ Begin: TypeAlias = Annotated[
         optional=True,
     ),
 ]
-End: TypeAlias = Annotated[
+EndTime: TypeAlias = Annotated[
     Array,
     pack_fields.optional_quantity(
         "s",

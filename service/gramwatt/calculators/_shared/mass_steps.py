@@ -46,7 +46,7 @@ class Steps:
 
 def find_steps(given: Any, found: Any) -> Steps:
     """Return the steps of the sum of all masses."""
-    together = given.weighing_method == parts.READINGS.index("together")
+    together = given.weighing_method == parts.WEIGHING_METHODS.index("together")
     multiples = np.concatenate([given.parts.count, np.ones_like(given.masses)], axis=1)
     stated = np.concatenate([given.parts.mass_u, given.masses_u], axis=1)
     return Steps(

@@ -45,7 +45,7 @@ CAPACITY: Final = Quantity(
 )
 Cells: TypeAlias = Annotated[Array, CELLS]
 OptionalCells: TypeAlias = Annotated[Array, make_optional(CELLS)]
-Parallel: TypeAlias = Annotated[
+ParallelCells: TypeAlias = Annotated[
     Array,
     Count(
         "Parallel cells in each series position.",
@@ -88,7 +88,7 @@ FreshCharge: TypeAlias = Annotated[
         default=100,
     ),
 ]
-StartCharge: TypeAlias = Annotated[
+StartStateOfCharge: TypeAlias = Annotated[
     Array,
     Quantity(
         "%",

@@ -41,6 +41,16 @@ def interpolate_at(charge: str) -> str:
     )
 
 
+def loaded_voltage_at(power: str, rested_voltage: str, resistance: str) -> str:
+    """Return the formula of the voltage at a power, from the names of power, rested voltage and resistance."""
+    return f"({rested_voltage} + sqrt({rested_voltage}**2 - 4 * {power} * {resistance})) / 2"
+
+
+def current_at(power: str, rested_voltage: str, resistance: str) -> str:
+    """Return the formula of the current at a power, from the same names."""
+    return f"2 * {power} / ({rested_voltage} + sqrt({rested_voltage}**2 - 4 * {power} * {resistance}))"
+
+
 RestedCellVoltage: TypeAlias = Annotated[
     Array,
     Quantity("V", "Rested voltage of one cell, on the curve.", formula=interpolate_at("state_of_charge")),

@@ -25,8 +25,8 @@ from gramwatt.model import (
 )
 from gramwatt.physics import statistics, weighing
 
-READINGS: Final = ("each", "together")
-READING_NAMES: Final = ("each part by itself", "all together")
+WEIGHING_METHODS: Final = ("each", "together")
+WEIGHING_METHOD_NAMES: Final = ("each part by itself", "all together")
 RULE_NAMES: Final = (
     "a limit of your own",
     "US registration: 0.55 lb or less",
@@ -38,8 +38,8 @@ RULE_NAMES: Final = (
 
 def _is_read_alone(given: Any) -> BoolArray:
     """Return whether (N,) each mass was read by itself; so it is without the input ``weighing_method``."""
-    readings = getattr(given, "weighing_method", np.zeros(1, dtype=np.intp))
-    return np.asarray(readings == READINGS.index("each"))
+    methods = getattr(given, "weighing_method", np.zeros(1, dtype=np.intp))
+    return np.asarray(methods == WEIGHING_METHODS.index("each"))
 
 
 DISPLAY: Final = Display("scale_resolution", applies=_is_read_alone)
@@ -95,7 +95,7 @@ Rule: TypeAlias = Annotated[
         default="custom",
     ),
 ]
-Limit: TypeAlias = Annotated[
+MassLimit: TypeAlias = Annotated[
     Array,
     Quantity(
         "g",
@@ -108,7 +108,7 @@ Limit: TypeAlias = Annotated[
         synonyms=("limit", "weight_limit", "max_mass", "mtom"),
     ),
 ]
-Comparison: TypeAlias = Annotated[
+LimitComparison: TypeAlias = Annotated[
     IndexArray,
     Choice(
         weighing.COMPARISONS,
@@ -120,7 +120,7 @@ Comparison: TypeAlias = Annotated[
         synonyms=("comparison",),
     ),
 ]
-Resolution: TypeAlias = Annotated[
+ScaleResolution: TypeAlias = Annotated[
     Array,
     Quantity(
         "g",

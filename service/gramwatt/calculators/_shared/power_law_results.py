@@ -33,7 +33,7 @@ SLOPE = "max(0, sum(law.log_mass * law.log_power / squared_log_mass))"
 
 GIVEN_SLOPE = f"as given; else {fields.TYPICAL_EXPONENT} is assumed, where masses differ by less than 1 %"
 
-PowerAtMass: TypeAlias = Annotated[
+MeanPower: TypeAlias = Annotated[
     Array,
     Quantity("W", "Average power at this mass, in this air.", label="Average power", formula=LAW),
 ]
@@ -48,7 +48,7 @@ Endurance: TypeAlias = Annotated[
         needs=PACK,
     ),
 ]
-EnergyDelivered: TypeAlias = Annotated[
+EnergyUsed: TypeAlias = Annotated[
     Array, Quantity("Wh", "Energy drawn from that pack.", formula="mean_power * endurance", needs=PACK)
 ]
 MassExponent: TypeAlias = Annotated[
@@ -61,7 +61,7 @@ MassExponent: TypeAlias = Annotated[
         method=GIVEN_SLOPE,
     ),
 ]
-Scatter: TypeAlias = Annotated[
+PowerScatter: TypeAlias = Annotated[
     Array,
     Quantity(
         "%",
@@ -69,7 +69,7 @@ Scatter: TypeAlias = Annotated[
         formula="sqrt(sum(law.residual**2) / degrees_of_freedom)",
     ),
 ]
-ReferencePower: TypeAlias = Annotated[
+PowerAtMeanMass: TypeAlias = Annotated[
     Array,
     Quantity(
         "W",
@@ -78,7 +78,7 @@ ReferencePower: TypeAlias = Annotated[
         method=REFERENCE_POWER,
     ),
 ]
-ReferenceMass: TypeAlias = Annotated[
+MeanMass: TypeAlias = Annotated[
     Array, Quantity("g", "Geometric mean mass of the flights.", method="exp(mean of ln mass)")
 ]
 VoltageRatio: TypeAlias = Annotated[

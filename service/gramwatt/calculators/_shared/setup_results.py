@@ -3,15 +3,14 @@
 from dataclasses import dataclass
 from typing import Annotated
 
+from gramwatt.calculators._shared.pack_steps import current_at
 from gramwatt.model import Array, Choice, IndexArray, Quantity, StringArray, Text
 from gramwatt.physics import pack, weighing
 
 MARGIN = "as in mass-margin"
 LIMITED = ("by_setup.mass_margin", "by_setup.verdict", "by_setup.probability_under_limit")
 THRUST = "motors * thrust_coefficient * air_density * ({} / (2 * pi))**2 * diameter**4"
-HOVER_CURRENT = (
-    "2 * hover_power / (rested_pack_voltage + sqrt(rested_pack_voltage**2 - 4 * hover_power * pack_resistance))"
-)
+HOVER_CURRENT = current_at("hover_power", "rested_pack_voltage", "pack_resistance")
 ENDURANCE = (
     "capacity * (state_of_charge - end_state_of_charge) * cells * mean_loaded_voltage * voltage_ratio / mean_power"
 )

@@ -19,14 +19,12 @@ HOVER: Final = _results("hover_power", "hover_current", "hover_throttle")
 FLIGHT: Final = _results("mean_power", "endurance", "ended_by")
 UNCAPPED: Final = _results("thrust", "thrust_to_weight", "pack_current")
 AT_CAP: Final = _results(
-    *(
-        "capped_thrust",
-        "capped_pack_current",
-        "capped_cell_voltage",
-        "c_rate",
-        "discharge_rating_share",
-        "controller_rating_share",
-    ),
+    "capped_thrust",
+    "capped_pack_current",
+    "capped_cell_voltage",
+    "c_rate",
+    "discharge_rating_share",
+    "controller_rating_share",
 )
 CAPPED: Final = (*AT_CAP, *_results("capped_thrust_change_share", "capped_pack_current_change_share"))
 MASS_CHANGES: Final = _results("mass_change", "mass_change_share")

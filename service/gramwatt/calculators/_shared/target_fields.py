@@ -69,7 +69,7 @@ TargetLeadResistance: TypeAlias = Annotated[
 TargetPackResistance: TypeAlias = Annotated[
     Array, _resistance("resistance of the whole pack to match, with its leads.")
 ]
-TargetSpeed: TypeAlias = Annotated[
+TargetNoLoadSpeed: TypeAlias = Annotated[
     Array,
     pack_fields.optional_quantity(
         "rpm",
@@ -80,7 +80,7 @@ TargetSpeed: TypeAlias = Annotated[
         at_most=1e6,
     ),
 ]
-TargetTipMach: TypeAlias = Annotated[
+TargetNoLoadTipMach: TypeAlias = Annotated[
     Array,
     pack_fields.optional_quantity(
         "1",
@@ -105,7 +105,7 @@ TargetThrustToWeight: TypeAlias = Annotated[
         at_most=100,
     ),
 ]
-TargetCurrent: TypeAlias = Annotated[
+TargetPackCurrent: TypeAlias = Annotated[
     Array,
     pack_fields.optional_quantity(
         "A", "Target: maximum current from the pack.", synonyms=("target_current",), group=Group.TARGET, at_most=1e4

@@ -77,7 +77,7 @@ CRate: TypeAlias = Annotated[
     Array,
     Quantity("C", "Current in multiples of the capacity per hour.", label="C-rate", formula="pack_current / capacity"),
 ]
-ControllerUsed: TypeAlias = Annotated[
+ControllerRatingShare: TypeAlias = Annotated[
     Array,
     Quantity(
         "%",
@@ -88,5 +88,5 @@ ControllerUsed: TypeAlias = Annotated[
     ),
 ]
 ThrustByThrottle: TypeAlias = Annotated[Array, _by_throttle("gf", "Thrust")]
-CurrentByThrottle: TypeAlias = Annotated[Array, _by_throttle("A", "Pack current")]
+PackCurrentByThrottle: TypeAlias = Annotated[Array, _by_throttle("A", "Pack current")]
 ThrustPerWattByThrottle: TypeAlias = Annotated[Array, _by_throttle("gf/W", "Thrust over power")]

@@ -33,8 +33,7 @@ HoverCurrent: TypeAlias = Annotated[
     Quantity(
         "A",
         "Current from the pack in hover.",
-        formula="2 * hover_power"
-        " / (rested_pack_voltage + sqrt(rested_pack_voltage**2 - 4 * hover_power * pack_resistance_in_use))",
+        formula=pack_steps.current_at("hover_power", "rested_pack_voltage", "pack_resistance_in_use"),
         needs=("mass",),
     ),
 ]

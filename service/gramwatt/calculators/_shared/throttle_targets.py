@@ -10,7 +10,7 @@ from gramwatt.calculators._shared.cautions import TYPICAL_RESISTANCE
 from gramwatt.model import Array, Assumption, BoolArray, IndexArray, Rule
 from gramwatt.physics import air, cells, constants, craft, motor_constants, pack, rotor
 
-SET_BY: Final = (
+CAP_SET_BY: Final = (
     *("full-throttle", "kv-and-cells", "no-load-speed", "no-load-tip-mach"),
     *("thrust", "thrust-to-weight", "pack-current", "discharge-rating", "controller-rating"),
 )
@@ -25,7 +25,7 @@ Without sag and motor resistance it is 2."""
 
 
 def _is_given(given: Any) -> BoolArray:
-    """Return which targets (8, N) of `SET_BY`, full throttle aside, are given; one to match always is."""
+    """Return which targets (8, N) of `CAP_SET_BY`, full throttle aside, are given; one to match always is."""
     rated_current = given.discharge_rating * given.capacity
     targets = [
         given.kv,
@@ -161,7 +161,7 @@ def _capacity_ratio(given: Any) -> Array:
 
 
 def find_caps(given: Any) -> Array:
-    """Return the caps (8, N) by target in the order of `SET_BY`, full throttle aside.
+    """Return the caps (8, N) by target in the order of `CAP_SET_BY`, full throttle aside.
 
     Above 1 where full throttle does not reach the target, nan where it is not given, not known or impossible.
     """
@@ -199,7 +199,7 @@ class Lowest(NamedTuple):
     cap: Array
     """Nan where a target cannot be used."""
     cap_set_by: IndexArray
-    """Its place in `SET_BY`, -1 without a cap."""
+    """Its place in `CAP_SET_BY`, -1 without a cap."""
     match: Array
     """Of the target motor and pack alone."""
 

@@ -31,7 +31,7 @@ FrameRate: TypeAlias = Annotated[
         synonyms=("fps", "framerate"),
     ),
 ]
-Offset: TypeAlias = Annotated[
+VideoOffset: TypeAlias = Annotated[
     Array,
     Quantity(
         "s",
@@ -44,37 +44,31 @@ Offset: TypeAlias = Annotated[
         default=0,
     ),
 ]
-VideoBegin: TypeAlias = Annotated[
+VideoStartTime: TypeAlias = Annotated[
     Array,
     Quantity(
         "s",
         "Time in the video of the first caption.",
         group=Group.VIDEO,
-        synonyms=(
-            "video_begin",
-            "begin",
-        ),
+        synonyms=("video_begin", "begin"),
         at_least=0,
         at_most=36_000,
         optional=True,
     ),
 ]
-VideoEnd: TypeAlias = Annotated[
+VideoEndTime: TypeAlias = Annotated[
     Array,
     Quantity(
         "s",
         "Time in the video after which there are no captions.",
         group=Group.VIDEO,
-        synonyms=(
-            "video_end",
-            "end",
-        ),
+        synonyms=("video_end", "end"),
         above=0,
         at_most=36_000,
         optional=True,
     ),
 ]
-Smoothing: TypeAlias = Annotated[
+SmoothingWindow: TypeAlias = Annotated[
     Array,
     Quantity(
         "s",
@@ -86,7 +80,7 @@ Smoothing: TypeAlias = Annotated[
         default=0.5,
     ),
 ]
-Changes: TypeAlias = Annotated[
+CaptionChangeRate: TypeAlias = Annotated[
     Array,
     Quantity(
         "Hz",
@@ -99,16 +93,13 @@ Changes: TypeAlias = Annotated[
         default=4,
     ),
 ]
-Template: TypeAlias = Annotated[
+CaptionTemplate: TypeAlias = Annotated[
     StringArray,
     Text(
         f"Text of a caption: words, and fields in braces with their decimals, such as {{voltage:2}}. Fields: {FIELDS}.",
         label="Caption text",
         group=Group.VIDEO,
-        synonyms=(
-            "template",
-            "caption",
-        ),
+        synonyms=("template", "caption"),
         max_length=200,
         default=template.DEFAULT,
         pattern=template.TEMPLATE,
@@ -117,7 +108,7 @@ Template: TypeAlias = Annotated[
         check=template.compile_template,
     ),
 ]
-Width: TypeAlias = Annotated[
+VideoWidth: TypeAlias = Annotated[
     Array,
     Count(
         "Width of the video in pixels.",
@@ -129,7 +120,7 @@ Width: TypeAlias = Annotated[
         default=1920,
     ),
 ]
-Height: TypeAlias = Annotated[
+VideoHeight: TypeAlias = Annotated[
     Array,
     Count(
         "Height of the video in pixels.",
@@ -141,51 +132,42 @@ Height: TypeAlias = Annotated[
         default=1080,
     ),
 ]
-Place: TypeAlias = Annotated[
+CaptionPosition: TypeAlias = Annotated[
     IndexArray,
     Choice(
         PLACES,
         "Position of the captions.",
         label="Caption position",
         group=Group.VIDEO,
-        synonyms=(
-            "place",
-            "position",
-        ),
+        synonyms=("place", "position"),
         default="bottom-left",
     ),
 ]
-TextSize: TypeAlias = Annotated[
+TextHeightShare: TypeAlias = Annotated[
     Array,
     Quantity(
         "%",
         "Height of a line over the height of the video.",
         group=Group.VIDEO,
-        synonyms=(
-            "text_size",
-            "font_size",
-        ),
+        synonyms=("text_size", "font_size"),
         at_least=1,
         at_most=25,
         default=5,
     ),
 ]
-SafeArea: TypeAlias = Annotated[
+SafeMarginShare: TypeAlias = Annotated[
     Array,
     Quantity(
         "%",
         "Margin at each edge over width and height of the video.",
         group=Group.VIDEO,
-        synonyms=(
-            "safe_area",
-            "margin",
-        ),
+        synonyms=("safe_area", "margin"),
         at_least=0,
         at_most=25,
         default=5,
     ),
 ]
-At: TypeAlias = Annotated[
+PictureTime: TypeAlias = Annotated[
     Array,
     Quantity(
         "s",
