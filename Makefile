@@ -10,7 +10,7 @@ PARALLEL := --numprocesses logical --maxprocesses 8 --dist worksteal
 # Tests start many interpreters, each of which would compile the package again.
 unexport PYTHONDONTWRITEBYTECODE
 
-.PHONY: help install serve dev new check test test-all mutation trials bench lint style contract format clean
+.PHONY: help install serve dev new check test test-all mutation trials bench lint style contract publish-contract format clean
 
 help:
 	@echo "make install   install into .venv, so that .venv/bin/gramwatt runs"
@@ -26,6 +26,7 @@ help:
 	@echo "make lint      ruff, codespell, import-linter, make style, mypy --strict, pyright"
 	@echo "make style     wording against tests/style/rules.toml (SUMMARY=1: counts by file)"
 	@echo "make contract  write what follows from the declarations: openapi/, the unit table, the table in README.md"
+	@echo "make publish-contract  at a release: make today's contract the one that later ones may only add to"
 	@echo "make format    format, and fix what ruff can fix"
 	@echo "make clean     remove .venv and what tools leave behind"
 
@@ -112,6 +113,9 @@ contract: $(VENV)/.service
 	$(BIN)/python -m gramwatt.engine.unit_expressions
 	$(BIN)/gramwatt contract --write openapi
 	PYTHONPATH=service:tests $(BIN)/python -m contributor.texts
+
+publish-contract: contract
+	$(BIN)/python -c 'from gramwatt.web.openapi.files import read_json; print(read_json().decode())' > openapi/published.json
 
 # What ruff cannot fix, such as a long line, is for `make lint` to report.
 format: $(VENV)/.lint

@@ -35,8 +35,11 @@ def readme() -> str:
 
 
 def _output(arguments: str) -> str:
-    """Return what a command prints."""
-    return CliRunner(env={"COLUMNS": "100"}).invoke(main, shlex.split(arguments)).output
+    """Return what a command prints. Raises ValueError where it fails."""
+    result = CliRunner(env={"COLUMNS": "100"}).invoke(main, shlex.split(arguments))
+    if result.exit_code:
+        raise ValueError(f"gramwatt {arguments}: {result.output}")
+    return result.output
 
 
 def changelog() -> str:

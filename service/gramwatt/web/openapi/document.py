@@ -51,8 +51,8 @@ for one with a range. A point that is out of bounds or lacks an input gets an `e
 
 **Charts.** `chart` shows the results for an `<img>`, a spreadsheet's IMAGE() or a video: as SVG, PNG, or a description
 in words (which SVG and PNG contain too). `picture` selects one of the calculator's charts. To draw a sweep instead,
-send what `sweep` takes. One varied input makes lines, two
-make a map, and a choice among them a line for each option; `show` then has the names of the results.
+send what `sweep` takes. One varied input makes lines, two make a map, and a choice among them a line for each option;
+`show` then has the names of the results.
 
 **Recordings.** `log` takes the recording of a flight as it is, as the body: CSV (separated by commas, semicolons or
 tabs; lines before the header are skipped), NDJSON, or an Arrow IPC stream; the other inputs are in the query. In JSON
@@ -68,9 +68,9 @@ with `errors=text`, every error has status 200 and a text that begins with `#ERR
 **Deprecation.** What `/v1` has keeps its name, unit and meaning. New calculators, optional inputs, results, options,
 cautions and members of responses may come at any time: ignore what you do not know. A part that is to go is deprecated
 for at least 12 months, and removed in `/v2` only. Until then it works as before; `deprecated` marks it here and in
-`/v1/{calculator}/description`. A response to a request that uses it has the caution `deprecated`, which
-says what to use instead, the headers `Deprecation` (RFC 9745) and, once the day is decided, `Sunset` (RFC 8594), and a
-`Link` to this section. Texts for people, and limits of size and time, may change without notice.
+`/v1/{calculator}/description`. A response to a request that uses it has the caution `deprecated`, which says what to
+use instead, the headers `Deprecation` (RFC 9745) and, once the day is decided, `Sunset` (RFC 8594), and a `Link` to
+this section. Texts for people, and limits of size and time, may change without notice.
 
 The results are calculations, not measurements or promises: manufacturers' data and local rules come first.
 """
