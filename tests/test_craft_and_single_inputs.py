@@ -109,5 +109,5 @@ def test_a_craft_and_single_inputs_give_the_same_response(name: str, choices: di
     alone = compute(calculator, **single)
     taken = from_craft.pop("from_craft")
     assert taken == [each for each in calculator.input_fields if each in single and each not in OWN]
-    assert choices.items() <= from_craft.pop("chosen", {}).items()
+    assert choices.items() <= from_craft.pop("chosen_rows", {}).items()
     assert from_craft == alone

@@ -117,7 +117,7 @@ function show({ inputs, results, cautions }) {
     const name = document.createElement("th");
     name.scope = "row";
     name.textContent = part.count > 1 ? `${part.name} × ${part.count}` : part.name;
-    const share = results.mass_shares ? `${results.mass_shares[index].toFixed(1)} %` : "–";
+    const share = results.mass_share_by_part ? `${results.mass_share_by_part[index].toFixed(1)} %` : "–";
     const cells = [grams(results.running_total_mass[index], fine), share].map((text) => {
       const cell = document.createElement("td");
       cell.textContent = text;

@@ -272,7 +272,7 @@ def test_what_the_table_gives_is_not_assumed() -> None:
     bench = {"bench_speed": 26600, "bench_thrust": 920, "bench_shaft_power": 200}
     answer = compute(**{**WITH_PROPELLERS, "propellers": [FIVE]}, **bench)
     assert "propellers.thrust_coefficient" not in answer["assumed"]
-    assert "thrust_coefficient" in answer["solved"]
+    assert "thrust_coefficient" in answer["computed"]
 
 
 def test_a_setup_with_another_propeller_has_its_thrust_and_mass() -> None:

@@ -18,7 +18,7 @@ ACCURACY: Final = "Recorded flights"
 """The section of ACCURACY.md that covers this calculator too."""
 
 SAME = (
-    "duration", "energy_used", "charge_used", "mean_power", "power_p95", "peak_power", "peak_current",
+    "duration", "energy_used", "charge_used", "mean_power", "p95_power", "peak_power", "peak_current",
     "lowest_cell_voltage", "charge_used_share", "landing_time",
 )  # fmt: skip
 
@@ -38,7 +38,7 @@ def test_each_flight_is_as_in_flight_log() -> None:
         alone = calculate("flight-log", **{n: v for n, v in inputs.items() if n not in ("name", "mass")})["results"]
         assert compared["name"] == inputs["name"]
         assert {name: compared[name] for name in SAME} == pytest.approx({name: alone[name] for name in SAME}, rel=1e-11)
-        assert compared["cell_resistance"] == pytest.approx(alone["pack_resistance"] / 4, rel=1e-11)
+        assert compared["pack_resistance_per_cell"] == pytest.approx(alone["pack_resistance"] / 4, rel=1e-11)
         assert compared["cell_voltage_sag"] == pytest.approx(
             max(each["voltage_sag"] for each in alone["punch_outs"]) / 4, rel=1e-11
         )
@@ -115,7 +115,7 @@ def test_power_fit_takes_recordings_as_flights() -> None:
             }
         )
     one, other = (calculate("power-fit", flights=each)["results"] for each in (recorded, listed))
-    assert one["flight_powers"] == pytest.approx(other["flight_powers"], rel=1e-9)
+    assert one["mean_power_by_flight"] == pytest.approx(other["mean_power_by_flight"], rel=1e-9)
     assert one["mass_exponent"] == pytest.approx(other["mass_exponent"], rel=1e-8)
 
 
@@ -123,7 +123,7 @@ def test_the_chargers_charge_comes_before_the_sensors() -> None:
     log = flight(1)
     found = calculate("flight-log", log=log)["results"]
     row = {"mass": 250, "cells": 4, "capacity": 1300, "log": log, "charge_used": 900}
-    power = calculate("power-fit", flights=[row])["results"]["flight_powers"][0]
+    power = calculate("power-fit", flights=[row])["results"]["mean_power_by_flight"][0]
     assert power == pytest.approx(found["mean_power"] * 900 / found["charge_used"], rel=1e-9)
 
 

@@ -63,7 +63,7 @@ def test_a_ramp_by_hand() -> None:
     assert found["charge_used"] == pytest.approx(5000, rel=1e-12)
     assert found["energy_used"] == pytest.approx(50, rel=1e-12)
     assert found["median_current"] == pytest.approx(5, abs=2e-3)
-    assert found["current_p95"] == pytest.approx(9.5, abs=3e-3)
+    assert found["p95_current"] == pytest.approx(9.5, abs=3e-3)
 
 
 def test_the_charger_calibrates_the_sensor() -> None:
@@ -73,7 +73,7 @@ def test_the_charger_calibrates_the_sensor() -> None:
     ratio = 1000 / plain["charge_used"]
     assert calibrated["charge_used"] == pytest.approx(1000, rel=1e-12)
     assert calibrated["current_scale_used"] == pytest.approx(ratio, rel=1e-11)
-    for name in ("energy_used", "peak_current", "mean_power", "median_power", "power_p95", "current_p95"):
+    for name in ("energy_used", "peak_current", "mean_power", "median_power", "p95_power", "p95_current"):
         assert calibrated[name] == pytest.approx(plain[name] * ratio, rel=1e-11), name
     assert calibrated["pack_resistance"] == pytest.approx(plain["pack_resistance"] / ratio, rel=0.02)
 
@@ -158,7 +158,9 @@ def test_landing_carried_on_and_looked_up() -> None:
     for seconds in (100, 400):
         time = np.linspace(0, seconds, 401)
         found = results(
-            {"time": time, "voltage": np.full(401, 15.0), "current": np.full(401, 10.0)}, capacity=1000, longest_gap=5
+            {"time": time, "voltage": np.full(401, 15.0), "current": np.full(401, 10.0)},
+            capacity=1000,
+            longest_gap=5,
         )
         assert found["landing_time"] == pytest.approx(288 / 60, rel=1e-12)
         assert found["charge_used_share"] == pytest.approx(seconds / 3.6, rel=1e-11)
@@ -225,7 +227,7 @@ def test_part_of_a_recording() -> None:
     assert found["charge_used"] == pytest.approx(
         trapezoid(log["current"][inside], log["time"][inside]) / 3.6, rel=1e-11
     )
-    (left_out,) = found["left_out_samples"]
+    (left_out,) = found["samples_left_out_by_reason"]
     assert (left_out["reason"], left_out["sample_count"]) == ("before-or-after", len(inside) - inside.sum())
 
 

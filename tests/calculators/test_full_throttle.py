@@ -186,11 +186,11 @@ def test_a_bench_run_solves_the_constants() -> None:
     """By hand: CT = 0.920 x 9.80665 / (1.225 x 443.333^2 x 0.127^4) = 0.14404.
 
     R = (14.8 - 26600/2256) / 23 = 130.84 mohm, I0 = 587 / (2400 R) = 1.8694 A, CP = 0.070649 (see the calculator's
-    example). They are listed as solved, not assumed; the no-load current stays assumed.
+    example). They are listed as computed, not assumed; the no-load current stays assumed.
     """
     answer = ask(**CRAFT, **BENCH)
-    assert answer["solved"] == ["motor_resistance", "thrust_coefficient", "power_coefficient"]
-    assert not set(answer["solved"]) & set(answer["assumed"])
+    assert answer["computed"] == ["motor_resistance", "thrust_coefficient", "power_coefficient"]
+    assert not set(answer["computed"]) & set(answer["assumed"])
     assert "no_load_current" in answer["assumed"]
     assert answer["inputs"]["thrust_coefficient"] == pytest.approx(0.14404, rel=5e-5)
     assert answer["inputs"]["power_coefficient"] == pytest.approx(0.070649, rel=1e-5)
@@ -214,7 +214,7 @@ def test_volts_and_amps_of_a_bench_come_back(no_load: dict[str, float]) -> None:
     inputs |= {"bench_voltage": 14.8, "bench_current": 23}
     answer = ask(**inputs, open_circuit_voltage=14.8)
     assert answer["results"]["pack_current"] == pytest.approx(23, rel=1e-9)
-    assert answer["solved"] == ["motor_resistance"]
+    assert answer["computed"] == ["motor_resistance"]
     if not no_load:
         product = answer["inputs"]["no_load_current"] * answer["inputs"]["motor_resistance"] * 1e-3
         assert product == pytest.approx(587 / 2400, rel=1e-9)
@@ -231,7 +231,7 @@ def test_a_bench_point_without_its_speed_comes_back() -> None:
     assert answer["results"]["pack_current"] == pytest.approx(23, rel=1e-9)
     assert answer["results"]["thrust"] == pytest.approx(900, rel=1e-9)
     assert answer["results"]["rotor_speed"] == pytest.approx(411.635 * 60, rel=1e-5)
-    assert answer["solved"] == ["motor_resistance", "power_coefficient", "bench_speed"]
+    assert answer["computed"] == ["motor_resistance", "power_coefficient", "bench_speed"]
 
 
 def test_a_thrust_that_does_not_fit_is_left_out() -> None:

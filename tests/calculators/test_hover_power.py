@@ -75,7 +75,7 @@ def stated_range(**inputs: Any) -> tuple[float, float]:
         ),
         pytest.param(
             # By hand: coaxial, 40.508503 x (1.2807764 + 2/3) = 78.888 W in place of 67.514.
-            {**KNOWN, "layout": "coaxial", "rotor_spacing": 20},
+            {**KNOWN, "rotor_layout": "coaxial", "rotor_spacing": 20},
             {"interference_factor": 1.280776, "shaft_power": 78.888},
             id="two-coaxial-pairs",
         ),
@@ -90,7 +90,7 @@ def test_by_hand(inputs: dict[str, Any], expected: dict[str, Any]) -> None:
 @given(st.floats(1.01, 4.0), st.sampled_from(["single", "coaxial"]))
 def test_scaling_laws(factor: float, layout: str) -> None:
     """Shaft power goes as mass^1.5, diameter^-1, density^-1/2 and motors^-1/2 at the same efficiencies."""
-    inputs = {"mass": 500, "diameter": 6, "air_density": 0.45, "drive_efficiency": 70, "layout": layout}
+    inputs = {"mass": 500, "diameter": 6, "air_density": 0.45, "drive_efficiency": 70, "rotor_layout": layout}
     here = results(**inputs)["shaft_power"]
     for name, exponent in (("mass", 1.5), ("diameter", -1), ("air_density", -0.5)):
         there = results(**{**inputs, name: float(str(inputs[name])) * factor})["shaft_power"]
@@ -124,7 +124,7 @@ def test_a_measured_hover_gives_itself_back(merit: float, drive: float, avionics
     assert answer["inputs"]["drive_efficiency"] == pytest.approx(drive, rel=1e-9)
     assert answer["results"]["pack_power"] == pytest.approx(known["pack_power"], rel=1e-10)
     assert answer["results"]["pack_current"] == pytest.approx(known["pack_power"] / 14, rel=1e-10)
-    assert answer["solved"] == ["drive_efficiency", "loaded_cell_voltage"]
+    assert answer["computed"] == ["drive_efficiency", "loaded_cell_voltage"]
     assert not {"drive_efficiency", "loaded_cell_voltage"} & set(answer["assumed"])
 
 
@@ -404,12 +404,12 @@ def test_no_cells_no_current() -> None:
 
 
 def test_coaxial_needs_pairs() -> None:
-    answer = calculate("hover-power", **KNOWN, motors=3, layout="coaxial", cells=4)
+    answer = calculate("hover-power", **KNOWN, motors=3, rotor_layout="coaxial", cells=4)
     (reason,) = [caution for caution in answer["cautions"] if caution["code"] == "odd-coaxial"]
     assert "motors is 3" in reason["text"]
     assert set(reason["results"]) == {name for name, value in answer["results"].items() if value is None}
     assert answer["results"]["disk_loading"] > 0
-    assert "odd-coaxial" not in codes(**KNOWN, motors=6, layout="coaxial")
+    assert "odd-coaxial" not in codes(**KNOWN, motors=6, rotor_layout="coaxial")
 
 
 def test_an_impossible_bench_point_gives_no_power() -> None:
@@ -433,7 +433,7 @@ def test_impossible_coefficients_do_not_give_power_back() -> None:
 def test_one_place_has_no_neighbours() -> None:
     """Limits: a single rotor, or one coaxial pair, overlaps nothing however near."""
     assert results(**KNOWN, motors=1, rotor_spacing=1)["interference_factor"] == 1
-    assert results(**KNOWN, motors=2, layout="coaxial", rotor_spacing=1)["interference_factor"] == pytest.approx(
+    assert results(**KNOWN, motors=2, rotor_layout="coaxial", rotor_spacing=1)["interference_factor"] == pytest.approx(
         1.2808, abs=5e-5
     )
 
@@ -445,7 +445,7 @@ def test_an_impossible_hover_falls_back_on_the_usual_drive() -> None:
         answer = calculate("hover-power", **CRAFT, hover_current=current, hover_voltage=10)
         assert answer["results"] == usual["results"]
         assert "drive_efficiency" in answer["assumed"]
-        assert "drive_efficiency" not in answer.get("solved", [])
+        assert "drive_efficiency" not in answer.get("computed", [])
 
 
 PACK: Final[dict[str, Any]] = {"cells": 4, "capacity": 1300}

@@ -155,7 +155,7 @@ def test_one_reading_is_even_over_one_step(readings: str) -> None:
 def test_a_probability_has_no_uncertainty() -> None:
     """It is itself a statement about one, and so is the expanded uncertainty."""
     answer = calculate("mass-margin", masses=["249 ± 1 g"], mass_limit=250)
-    assert set(answer["uncertainty"]) == {"mass_margin", "total_mass", "running_total_mass", "mass_shares"}
+    assert set(answer["uncertainty"]) == {"mass_margin", "total_mass", "running_total_mass", "mass_share_by_part"}
 
 
 def test_masses_are_added_to_parts() -> None:
@@ -163,7 +163,7 @@ def test_masses_are_added_to_parts() -> None:
     found = results(parts=[{"mass": 10}, {"mass": 5, "count": 2}], masses=[3, 7], mass_limit=100)
     assert found["total_mass"] == 30
     assert found["running_total_mass"] == [10, 20, 23, 30]
-    assert found["mass_shares"] == pytest.approx([100 / 3, 100 / 3, 10, 70 / 3], rel=1e-11)
+    assert found["mass_share_by_part"] == pytest.approx([100 / 3, 100 / 3, 10, 70 / 3], rel=1e-11)
     assert found["mass_margin"] == 70
 
 
@@ -196,7 +196,7 @@ def test_more_mass_less_margin_less_probability(masses: list[float], factor: flo
     assert heavier["mass_margin"] < found["mass_margin"]
     assert heavier["probability_under_limit"] <= found["probability_under_limit"]
     assert found["mass_margin"] + found["total_mass"] == pytest.approx(250, rel=1e-9)
-    assert sum(found["mass_shares"]) == pytest.approx(100, rel=1e-9)
+    assert sum(found["mass_share_by_part"]) == pytest.approx(100, rel=1e-9)
     assert found["running_total_mass"][-1] == pytest.approx(found["total_mass"], rel=1e-11)
 
 
@@ -213,8 +213,8 @@ def test_nothing_weighed() -> None:
     """Limit: a total of zero has no shares, and says so."""
     answer = calculate("mass-margin", masses=[0, 0], mass_limit=250)
     assert answer["results"]["total_mass"] == 0
-    assert answer["results"]["mass_shares"] is None
-    assert [c["results"] for c in answer["cautions"] if c["code"] == "nothing-weighed"] == [["mass_shares"]]
+    assert answer["results"]["mass_share_by_part"] is None
+    assert [c["results"] for c in answer["cautions"] if c["code"] == "nothing-weighed"] == [["mass_share_by_part"]]
 
 
 CAUTIONS: Final[dict[str, tuple[dict[str, Any], dict[str, Any]]]] = {

@@ -77,9 +77,9 @@ def test_power_of_a_flight_by_hand(row: Row, expected: float) -> None:
     """One flight in standard air, without resistance: its own power is the result at its own mass, which is assumed."""
     answer = ask([{"mass": 500, "duration": 30, "cells": 4, "capacity": 1300, "cell_resistance": 0, **row}])
     found = answer["results"]
-    assert found["flight_powers"] == [pytest.approx(expected, rel=1e-10)]
+    assert found["mean_power_by_flight"] == [pytest.approx(expected, rel=1e-10)]
     assert found["mean_power"] == pytest.approx(expected, rel=1e-10)
-    assert (found["mean_mass"], found["flights_used"], found["flight_deviations"]) == (500, 1, [0])
+    assert (found["mean_mass"], found["flights_used"], found["mean_power_deviation_share_by_flight"]) == (500, 1, [0])
     assert answer["inputs"]["mass"] == 500
     assert {"mass", "mass_exponent"} <= set(answer["assumed"])
 
@@ -237,7 +237,7 @@ def test_order_and_units_do_not_matter(rows: list[Row]) -> None:
     for name, value in one.items():
         if not isinstance(value, list):
             assert other[name] == pytest.approx(value, rel=1e-9), name
-    assert sorted(other["flight_powers"]) == pytest.approx(sorted(one["flight_powers"]), rel=1e-9)
+    assert sorted(other["mean_power_by_flight"]) == pytest.approx(sorted(one["mean_power_by_flight"]), rel=1e-9)
 
 
 def test_two_flights_of_two_masses() -> None:
@@ -323,7 +323,7 @@ def test_one_flight_has_a_range() -> None:
 def test_a_law_returns_each_flight_within_its_deviation(flights: list[tuple[float, float]]) -> None:
     """Without resistance, time is energy over power: at its own mass, a flight lasts (1 + deviation) as long."""
     rows = [flight(mass, 0.25 * mass * noise) for mass, noise in flights]
-    for row, deviation in zip(rows, results(rows)["flight_deviations"], strict=True):
+    for row, deviation in zip(rows, results(rows)["mean_power_deviation_share_by_flight"], strict=True):
         pack: Row = {"cells": 4, "capacity": 1300, "reserve": 100 * 3 / 13}
         found = results(rows, mass=row["mass"], **pack)["endurance"]
         assert found == pytest.approx(row["duration"] * (1 + deviation / 100), rel=1e-8)

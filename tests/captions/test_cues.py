@@ -56,7 +56,9 @@ def test_a_clock_ticks_on_the_second() -> None:
     """The first frame at or after each second of flight, whatever part of a second the offset is."""
     recording = make_recording([0.0, 30.0], current=1.0)
     captions = list(
-        make_cues(sample_frames(recording, rate=NTSC, offset=0.3), compile_template("{time}"), rate=NTSC, changes=2)
+        make_cues(
+            sample_frames(recording, rate=NTSC, offset=0.3), compile_template("{flight_time}"), rate=NTSC, changes=2
+        )
     )
     assert [cue.text for cue in captions] == [f"0:{second:02}" for second in range(len(captions))]
     for second, cue in enumerate(captions):

@@ -49,7 +49,7 @@ def test_an_hour_does_not_drift() -> None:
         exact = Fraction(int(frames.number[at]) * 1001, 30000) - Fraction(1, 2)
         assert abs(Fraction(frames.instant[at]) - exact) < Fraction(1, 10**12)
         assert frames.current[at] == pytest.approx(float(exact), abs=1e-9)
-        assert frames.time[at] == frames.instant[at]
+        assert frames.flight_time[at] == frames.instant[at]
 
 
 def test_the_recordings_clock_does_not_matter() -> None:
@@ -103,7 +103,7 @@ def test_the_recorded_cell_counts_and_is_not_corrected() -> None:
 
 def test_what_was_not_recorded_is_nan() -> None:
     frames = sample_frames(make_recording([0, 1], current=5.0), rate=Fraction(10))
-    assert np.isfinite([frames.current, frames.charge_used, frames.peak_current, frames.time]).all()
+    assert np.isfinite([frames.current, frames.charge_used, frames.peak_current, frames.flight_time]).all()
     others = (frames.voltage, frames.power, frames.cell_voltage, frames.throttle, frames.energy_used, frames.peak_power)
     assert np.isnan([*others, frames.state_of_charge]).all()
 
@@ -153,7 +153,7 @@ def test_a_crest_on_a_frame_is_on_no_other(at: int) -> None:
     current[at] = 50.0
     frames = sample_frames(make_recording(np.arange(100) / 10, current=current), rate=Fraction(10), offset=0.1)
     assert frames.number[frames.current > 5.001].tolist() == [at + 1]
-    assert frames.time.min() == 0
+    assert frames.flight_time.min() == 0
 
 
 def test_frames_coarser_than_samples_show_no_chance_crests() -> None:

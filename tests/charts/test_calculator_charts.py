@@ -39,20 +39,20 @@ SVG = "{http://www.w3.org/2000/svg}"
 
 
 def chart_or_none(
-    name: str, units: dict[str, str] | None = None, picture: str | None = None, **inputs: Any
+    name: str, units: dict[str, str] | None = None, chart: str | None = None, **inputs: Any
 ) -> ChartData | None:
     """Return a chart of these inputs, by default the first; None where there is none."""
     calculator = registry.load()[name]
     outcome = evaluate_request(calculator, inputs, result_units=units)
     response = build_response(outcome, 0, result_units=units)
-    spec = calculator_charts.find_chart(calculator, picture)
+    spec = calculator_charts.find_chart(calculator, chart)
     return calculator_charts.make_chart(ChartRequest(calculator, inputs, False, outcome, response), spec)
 
 
-def chart_of(name: str, units: dict[str, str] | None = None, picture: str | None = None, **inputs: Any) -> ChartData:
-    chart = chart_or_none(name, units, picture, **inputs)
-    assert chart is not None
-    return chart
+def chart_of(name: str, units: dict[str, str] | None = None, chart: str | None = None, **inputs: Any) -> ChartData:
+    data = chart_or_none(name, units, chart, **inputs)
+    assert data is not None
+    return data
 
 
 def graph_of(chart: ChartData) -> Graph:
@@ -118,7 +118,7 @@ def test_long_names_and_crowded_points_are_labelled_beside_them(shape: str, coun
         for place in range(count)
     )
     scatter = Scatter("All-up mass, g", "Flight time, min", points, 600.0, "limit 600 g")
-    chart = ChartData("Minutes against grams", "", "No description.", scatter)
+    chart = ChartData("Flight time against mass", "", "No description.", scatter)
     assert find_overlaps(chart, ChartStyle(shape=shape)) == []
     drawn = draw.as_svg(chart, ChartStyle(shape=shape)).decode()
     assert drawn.count(" cells, no") == count
@@ -139,7 +139,7 @@ def test_labels_of_points_close_together_are_whole_and_apart(shape: str, limit: 
         for at, name in enumerate(names)
     ]
     scatter = Scatter("All-up mass, g", "Flight time, min", tuple(points), limit, f"limit {limit:g} g")
-    chart = ChartData("Minutes against grams", "", "No description.", scatter)
+    chart = ChartData("Flight time against mass", "", "No description.", scatter)
     known = {("wide", 550.0), ("narrow", 600.0)}
     expected = ["'6 large, capped' lies on a curve"] if (shape, limit) in known else []
     assert find_overlaps(chart, ChartStyle(shape=shape)) == expected
@@ -165,7 +165,7 @@ def test_the_axis_of_a_count_has_whole_numbers_only(count: int) -> None:
         assert [tick for tick in ticks if tick != round(tick)] == []
 
 
-def test_an_unknown_picture_is_an_error_with_suggestions() -> None:
+def test_an_unknown_chart_is_an_error_with_suggestions() -> None:
     calculator = registry.load()["flight-log"]
     with pytest.raises(InvalidInput, match="did you mean flown-over-predicted"):
         calculator_charts.find_chart(calculator, "flown-over-predictd")
@@ -395,7 +395,7 @@ def test_each_pack_is_a_bar() -> None:
     calculator = registry.load()["build"]
     given: dict[str, Any] = dict(calculator.examples[0].given)
     expected = calculate("build", **given)["results"]["by_setup"]
-    chart = chart_of("build", picture="setups-side-by-side", **given)
+    chart = chart_of("build", chart="setups-side-by-side", **given)
     assert isinstance(chart.body, BarRows)
     assert chart.body.names == tuple(row["name"] for row in expected)
     endurance = chart.body.columns[0]
@@ -436,7 +436,7 @@ def test_setups_are_points_beside_the_limit() -> None:
 def test_the_thrust_of_each_setup_ends_at_full_throttle_and_its_cap_is_marked() -> None:
     given: dict[str, Any] = dict(registry.load()["build"].examples[0].given)
     rows = calculate("build", **given)["results"]["by_setup"]
-    graph = graph_of(chart_of("build", picture="thrust-against-throttle", **given))
+    graph = graph_of(chart_of("build", chart="thrust-against-throttle", **given))
     assert (graph.x_label, graph.panels[0].label, graph.marks_label) == ("Throttle, %", "Thrust, gf", "throttle cap")
     for line, row in zip(graph.panels[0].lines, rows, strict=True):
         assert line.label == row["name"]
@@ -448,7 +448,7 @@ def test_the_thrust_of_each_setup_ends_at_full_throttle_and_its_cap_is_marked() 
         )
     assert any(line.mark is not None for line in graph.panels[0].lines)
     uncapped = {name: value for name, value in given.items() if name not in ("throttle_cap", "setups")}
-    graph = graph_of(chart_of("build", picture="thrust-against-throttle", **uncapped))
+    graph = graph_of(chart_of("build", chart="thrust-against-throttle", **uncapped))
     assert graph.marks_label == ""
     assert {line.mark for line in graph.panels[0].lines} == {None}
 
@@ -477,7 +477,7 @@ def test_a_recorded_flight_shows_its_punch_outs() -> None:
 def test_each_punch_out_is_a_bar_named_by_its_time() -> None:
     given: dict[str, Any] = dict(registry.load()["flight-log"].examples[0].given)
     expected = calculate("flight-log", **given)["results"]["punch_outs"]
-    bars = chart_of("flight-log", picture="sag-of-each-punch-out", **given).body
+    bars = chart_of("flight-log", chart="sag-of-each-punch-out", **given).body
     assert isinstance(bars, BarRows)
     assert bars.names == tuple(f"{punch['punch_start_time']:g} s" for punch in expected)
     assert bars.columns[0].values == pytest.approx([punch["voltage_sag"] for punch in expected], rel=1e-12)
@@ -486,14 +486,14 @@ def test_each_punch_out_is_a_bar_named_by_its_time() -> None:
 def test_a_flight_is_compared_with_its_prediction() -> None:
     """The recording uses 151.64 W (tested with flight-log), predicted were 140 W: 8.3 % more."""
     given: dict[str, Any] = dict(registry.load()["flight-log"].examples[0].given)
-    bars = chart_of("flight-log", picture="flown-over-predicted", **given).body
+    bars = chart_of("flight-log", chart="flown-over-predicted", **given).body
     assert isinstance(bars, BarRows)
     assert bars.columns[0].label == "in %"
     assert bars.columns[0].values[0] == pytest.approx(100 * (151.64 / 140 - 1), abs=0.05)
     some = {
         name: value for name, value in given.items() if name not in ("predicted_mean_power", "predicted_peak_current")
     }
-    bars = chart_of("flight-log", picture="flown-over-predicted", **some).body
+    bars = chart_of("flight-log", chart="flown-over-predicted", **some).body
     assert isinstance(bars, BarRows)
     assert len(bars.names) == 1, "what was not predicted is left out"
 
@@ -504,7 +504,7 @@ def test_measured_flights_are_points_beside_the_fit() -> None:
     graph = graph_of(chart_of("power-fit", **given))
     measured = graph.panels[0].lines[1]
     assert measured.label == "flown"
-    assert measured.y == pytest.approx(expected["flight_powers"], rel=1e-9)
+    assert measured.y == pytest.approx(expected["mean_power_by_flight"], rel=1e-9)
 
 
 @pytest.mark.parametrize(
@@ -519,7 +519,7 @@ def test_measured_flights_are_points_beside_the_fit() -> None:
 )
 def test_without_results_there_is_no_chart(name: str, inputs: dict[str, Any]) -> None:
     for spec in registry.load()[name].charts:
-        assert chart_or_none(name, picture=spec.name, **inputs) is None
+        assert chart_or_none(name, chart=spec.name, **inputs) is None
 
 
 HOSTILE = [

@@ -186,7 +186,9 @@ def test_a_recording_in_a_file(tmp_path: Path) -> None:
     assert (shown.exit_code, "not one of A, mA" in shown.output) == (2, True)
     local = tmp_path / "local.csv"
     local.write_bytes(FLIGHT.read_bytes().replace(b",", b";").replace(b".", b","))
-    by_comma = CliRunner().invoke(main, [*arguments[:3], str(local), "--decimal-sent", ",", *arguments[4:], "--json"])
+    by_comma = CliRunner().invoke(
+        main, [*arguments[:3], str(local), "--recording-decimal", ",", *arguments[4:], "--json"]
+    )
     assert json.loads(by_comma.output)["results"] == sent.get_json()["results"]
     shown = CliRunner().invoke(
         main, ["calc", "overlay-cues", "--log", str(FLIGHT), "--format", "vtt", "video_offset=2 s"]
@@ -207,7 +209,7 @@ def test_files_as_the_rows_of_a_table(tmp_path: Path) -> None:
     assert [row["capacity"] for row in answer["given"]["flights"]] == [850, 850]
     assert answer["given"]["current_scale"] == 1.1
     shown = CliRunner().invoke(main, ["calc", "power-fit", *logs, "cells=4", "capacity=850", "mass=250", "--json"])
-    assert len(json.loads(shown.output)["results"]["flight_powers"]) == 2
+    assert len(json.loads(shown.output)["results"]["mean_power_by_flight"]) == 2
 
 
 CRAFT: Final[dict[str, Any]] = {
@@ -262,7 +264,7 @@ def test_a_recording_beside_the_inputs_of_a_file(tmp_path: Path) -> None:
         pytest.param(("flight-log", "--log", str(FLIGHT), "--column", "voltage=a"), "no column", id="no column"),
         pytest.param(("flight-log", "--log", str(FLIGHT), "--format", "vtt"), "choose json or csv", id="no form"),
         pytest.param(("flight-log", "log=flight.csv"), "does not fit in text", id="as a word"),
-        pytest.param(("pack-energy", "cells=6", "capacity=1", "--decimal-sent", ","), "add --log", id="no recording"),
+        pytest.param(("pack-energy", "cells=6", "capacity=1", "--recording-decimal", ","), "add --log", id="no log"),
     ],
 )  # fmt: skip
 def test_invalid_recordings(arguments: tuple[str, ...], output: str) -> None:

@@ -69,7 +69,7 @@ def test_points_out_of_bounds_say_so_and_the_status_too() -> None:
 def test_the_best_are_those_that_numpy_finds(least: bool) -> None:
     """The current solves I (U - I R) = P; here R = 69.2307692308 mohm x 1300 mAh / capacity."""
     varied = ("--vary", "pack_power=10:700:400", "--vary", "capacity=500:3000:251")
-    result = run("pack-current", "cells=6", *varied, "--best", "7", *(["--least"] if least else []))
+    result = run("pack-current", "cells=6", *varied, "--best", "7", *(["--ascending"] if least else []))
     power, capacity = np.meshgrid(np.linspace(10, 700, 400), np.linspace(500, 3000, 251), indexing="ij")
     one = calculate("pack-current", cells=6, capacity=1300, pack_power=1)["results"]
     resistance = one["pack_resistance"] / 1000 * 1300 / capacity
@@ -92,7 +92,7 @@ def test_of_equals_the_earlier_point_comes_first() -> None:
 
 
 def test_points_without_an_answer_are_never_best() -> None:
-    result = run(*PACK, "--vary", "pack_power=1000:50000:1000", "--best", "500", "--least")
+    result = run(*PACK, "--vary", "pack_power=1000:50000:1000", "--best", "500", "--ascending")
     rows = rows_of(result)
     assert 0 < len(rows) < 100
     assert all(row["pack_current [A]"] for row in rows)
@@ -152,7 +152,7 @@ def test_every_way_to_write_holds_every_point(suffix: str, tmp_path: Path) -> No
         pytest.param((*PACK, "cels=6", "--vary", "pack_power=1:2:3"), "did you mean cells", id="unknown-input"),
         pytest.param((*PACK, "--vary", "pack_power=1:2:3", "--best", "2", "--by", "curent"), "pack_current", id="by"),
         pytest.param((*PACK, "--vary", "pack_power=1:2:3", "--best", "0"), "0", id="best-of-none"),
-        pytest.param((*PACK, "--vary", "pack_power=1:2:3", "--least"), "--best", id="least-without-best"),
+        pytest.param((*PACK, "--vary", "pack_power=1:2:3", "--ascending"), "--best", id="ascending-without-best"),
         pytest.param(
             (*PACK, "--vary", "pack_power=1:2:3", "--to", "json", "--decimal", ","), "for CSV", id="no-decimal"
         ),

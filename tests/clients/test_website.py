@@ -82,7 +82,7 @@ def test_a_member_fills_in_and_sees_the_margin(opened: tuple[Page, PageLog], clu
     shown = [cells.split("\t") for cells in page.locator("#shares tbody tr").all_inner_texts()]
     assert [name for name, _, _ in shown] == ["frame", "motor × 4", "electronics", "camera", "pack", "strap <b>"]
     assert [total for _, total, _ in shown] == [f"{value:.1f}{nbsp}g" for value in found["running_total_mass"]]
-    assert [share for _, _, share in shown] == [f"{value:.1f} %" for value in found["mass_shares"]]
+    assert [share for _, _, share in shown] == [f"{value:.1f} %" for value in found["mass_share_by_part"]]
     assert page.locator("#cautions li").all_inner_texts() == [caution["text"] for caution in answer["cautions"]]
     assert log.errors == []
     assert log.hosts() == {service, club.removesuffix("/club.html")}

@@ -46,7 +46,7 @@ def test_without_a_choice_the_first_row_stands_for_the_inputs() -> None:
     response = calculate("pack-energy", craft=CRAFT)
     alone = calculate("pack-energy", cells=6, capacity=1050, pack_mass=188)
     assert response.pop("from_craft") == ["cells", "capacity", "pack_mass"]
-    assert response.pop("chosen") == {"pack": "6 cells"}
+    assert response.pop("chosen_rows") == {"pack": "6 cells"}
     assert response == alone
 
 
@@ -54,7 +54,7 @@ def test_a_row_is_chosen_by_its_name_and_own_inputs_take_precedence() -> None:
     response = calculate("pack-energy", craft=CRAFT, pack="4 cells", capacity=1500)
     alone = calculate("pack-energy", cells=4, capacity=1500, pack_mass=157)
     assert response.pop("from_craft") == ["cells", "pack_mass"]
-    assert response.pop("chosen") == {"pack": "4 cells"}
+    assert response.pop("chosen_rows") == {"pack": "4 cells"}
     assert response == alone
 
 
@@ -78,16 +78,16 @@ def test_the_sum_has_the_uncertainty_of_the_same_sum_in_mass_margin() -> None:
 def test_a_response_says_which_rows_it_used() -> None:
     """Also where a row is but an addend of the mass; not where a table is taken as a whole, or nothing of it."""
     blades = {**CRAFT, "propellers": [{"name": "two", "mass": 3}, {"name": "three", "mass": 4}]}
-    assert calculate("mass-margin", craft=blades, propeller="three")["chosen"] == {
+    assert calculate("mass-margin", craft=blades, propeller="three")["chosen_rows"] == {
         "pack": "6 cells",
         "propeller": "three",
     }
-    assert calculate("hover-power", craft=blades)["chosen"] == {"pack": "6 cells", "propeller": "two"}
-    assert calculate("pack-energy", craft=blades, cells=4, capacity=1300, pack_mass=150).get("chosen") is None
-    assert "chosen" not in calculate("build", craft=CRAFT)
+    assert calculate("hover-power", craft=blades)["chosen_rows"] == {"pack": "6 cells", "propeller": "two"}
+    assert calculate("pack-energy", craft=blades, cells=4, capacity=1300, pack_mass=150).get("chosen_rows") is None
+    assert "chosen_rows" not in calculate("build", craft=CRAFT)
     flights = [{"name": "noon", "duration": 6, "pack": "4 cells"}]
     flown = calculate("endurance-from-flight", craft={**CRAFT, "flights": flights})
-    assert flown["chosen"] == {"pack": "6 cells", "flight": "noon"}
+    assert flown["chosen_rows"] == {"pack": "6 cells", "flight": "noon"}
 
 
 def test_an_explicit_mass_wins_over_the_sum() -> None:
@@ -268,7 +268,7 @@ def test_the_average_power_of_a_craft_is_the_power_of_a_flight() -> None:
     response = calculate("endurance", craft=craft, pack="4 cells")
     assert response["given"]["mean_power"] == "210 ± 10"
     assert response.pop("from_craft") == ["cells", "capacity", "mean_power"]
-    assert response.pop("chosen") == {"pack": "4 cells"}
+    assert response.pop("chosen_rows") == {"pack": "4 cells"}
     assert response == calculate("endurance", cells=4, capacity=1300, mean_power="210 ± 10 W")
     assert get_errors("endurance", craft={**CRAFT, "mean_power": "low"}).keys() == {"/craft/mean_power"}
 

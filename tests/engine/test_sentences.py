@@ -96,7 +96,7 @@ def test_a_craft_that_full_throttle_does_not_lift_cannot_hover(name: str) -> Non
 
 
 def test_other_reasons_for_no_hover_throttle_are_not_a_craft_that_cannot_hover() -> None:
-    odd_pairs = sentence_of("hover-power", {**DRIVE, "mass": 500, "layout": "coaxial", "motors": 5})
+    odd_pairs = sentence_of("hover-power", {**DRIVE, "mass": 500, "rotor_layout": "coaxial", "motors": 5})
     assert odd_pairs is None
     unknown_drive = sentence_of("hover-power", {"mass": 9000, "diameter": 5})
     assert unknown_drive is not None

@@ -88,7 +88,7 @@ DRAWN_GRID = ("sweep", "pack-current", "cells=6", "--vary", "pack_power=10:900:3
     ("grid", "more", "points"),
     [
         pytest.param(GRID, (), "2,600,000", id="greatest"),
-        pytest.param(GRID, ("--least",), "2,600,000", id="least"),
+        pytest.param(GRID, ("--ascending",), "2,600,000", id="ascending"),
         pytest.param(DRAWN_GRID, ("--by", "pack_heat_power", "--uncertainty"), "60,000", id="uncertainty"),
     ],
 )

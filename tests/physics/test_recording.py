@@ -214,7 +214,7 @@ def test_how_long_a_gap_is() -> None:
         time = [*(step * at for at in range(10)), 9 * step + longest]
         assert made(time).recording.counts[-1] == counts
         assert made(time, longest_gap=10.0).recording.counts.all()
-        assert made(time, longest_gap=10.0).gap_time == 0
+        assert made(time, longest_gap=10.0).gap_duration == 0
 
 
 def test_part_of_a_recording() -> None:

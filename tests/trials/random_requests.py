@@ -42,7 +42,7 @@ OPTIONS: Final[Mapping[str, tuple[str, ...]]] = {
     "vary": ("pack_power", "cells", "x", ""), "values": ("1,2", "", "x"), "from": ("1", "x", "1e308"),
     "to": ("9", "-1", "NaN"), "count": ("3", "0", "1000000000", "2.5", "500"), "keep": ("*", "a,b"),
     "sep": ("tab", ";", "x"),
-    "best": ("1", "1000", "-1", "x"), "by": ("pack_current", "usable_energy", "x"), "least": ("true",),
+    "best": ("1", "1000", "-1", "x"), "by": ("pack_current", "usable_energy", "x"), "ascending": ("true",),
     "errors": ("text", "status", "x"), "unit": ("kJ", "x"), "theme": ("dark", "auto", "x"),
     "shape": ("wide", "narrow", "x"), "ground": ("paper", "none", "x"), "scale": ("1", "4", "99", "0"),
     "title": ("false",), "show": ("pack_current", "x", ","), "uncertainty": ("true", "x"), "given": ("true",),

@@ -80,7 +80,7 @@ def _repair_options(below: str, query: dict[str, Any]) -> None:
     if below == "{result}":
         query.pop("decimal", None)  # a table is JSON
     if "best" not in query:
-        query.pop("least", None)
+        query.pop("ascending", None)
 
 
 def _repair_axes(calculator: AnyCalculator, query: dict[str, Any], *, is_needed: bool) -> None:
@@ -89,7 +89,7 @@ def _repair_axes(calculator: AnyCalculator, query: dict[str, Any], *, is_needed:
     given = {name: query.pop(name, None) or [] for name in AXES}
     if not given["vary"] and not is_needed:
         return
-    query.pop("picture", None)  # which is of a chart of one response
+    query.pop("chart", None)  # which is of a chart of one response
     query["vary"] = varied or [variable_inputs(calculator)[0]]
     for end, default in (("from", 1), ("to", 2)):
         ends = [*given[end], *[default] * len(query["vary"])]

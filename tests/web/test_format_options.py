@@ -34,7 +34,7 @@ FLIGHT = {"log": {"time": [0, 1, 2], "voltage": [16, 15, 16], "current": [8, 9, 
         (f"{SWEEP}&sep=;&format=tsv", {"/sep"}),
         (f"{SWEEP}&decimal=,&format=arrow", {"/decimal"}),
         (f"{SWEEP}&by=usable_energy", {"/by"}),
-        (f"{SWEEP}&least=true&format=csv", {"/least"}),
+        (f"{SWEEP}&ascending=true&format=csv", {"/ascending"}),
     ],
 )
 def test_what_would_be_ignored_is_rejected(client: FlaskClient, url: str, pointers: set[str]) -> None:

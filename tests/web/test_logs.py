@@ -66,7 +66,7 @@ def test_the_same_as_the_request_in_json(client: FlaskClient) -> None:
     alone = answer(client)
     assert whole["results"].pop("unused_columns") == "none"
     assert alone["results"].pop("unused_columns") == "satellites"
-    for name in ("left_out_samples", "punch_outs"):
+    for name in ("samples_left_out_by_reason", "punch_outs"):
         output = [found["results"].pop(name) for found in (whole, alone)]
         assert output[0] == output[1]
     one, other = (
@@ -166,7 +166,9 @@ def test_what_is_left_out_is_counted(client: FlaskClient) -> None:
     )
     body = "\n".join(("made up", "time,voltage,current,gps", *rows, "")).encode()
     found = answer(client, REQUESTED, body)["results"]
-    output = {each["reason"]: (each["sample_count"], each.get("first_row")) for each in found["left_out_samples"]}
+    output = {
+        each["reason"]: (each["sample_count"], each.get("first_row")) for each in found["samples_left_out_by_reason"]
+    }
     assert output == {
         "no-number": (1, 2),
         "out-of-bounds": (1, 8),
@@ -177,7 +179,7 @@ def test_what_is_left_out_is_counted(client: FlaskClient) -> None:
         "in-a-gap": (1, 4),
         "before-the-header": (1, None),
     }
-    assert (found["samples_recorded"], found["unused_columns"], found["gap_time"]) == (9, "gps", 88)
+    assert (found["samples_recorded"], found["unused_columns"], found["gap_duration"]) == (9, "gps", 88)
 
 
 def test_a_recording_that_is_too_large_is_rejected_before_it_is_read(client: FlaskClient) -> None:

@@ -223,7 +223,7 @@ def test_inputs_in_the_query_of_a_post_are_rejected(client: FlaskClient) -> None
     [
         pytest.param("best=2", [4, 3], id="by-the-headline"),
         pytest.param("best=2&by=nominal_energy", [4, 3], id="by-another"),
-        pytest.param("best=2&least=true", [1, 2], id="least"),
+        pytest.param("best=2&ascending=true", [1, 2], id="ascending"),
         pytest.param("best=9", [4, 3, 2, 1], id="more-than-there-are"),
         pytest.param("best=3&by=usable_charge", [3, 1, 4], id="of-equals-the-earlier"),
         pytest.param("best=3&by=specific_energy", [], id="none-has-an-answer"),
@@ -238,7 +238,7 @@ def test_the_best_points(client: FlaskClient, query: str, expected: list[int]) -
 def test_the_best_of_a_large_grid(client: FlaskClient) -> None:
     """250,000 points: what is preserved of each part of the grid is the best of the whole."""
     inputs = {"capacity": {"from": 2000, "to": 1000, "count": 500}, "reserve": {"from": 0, "to": 90, "count": 500}}
-    made = rows(post(client, {"given": {"cells": 6}, "vary": inputs}, "?best=3&least=true"))
+    made = rows(post(client, {"given": {"cells": 6}, "vary": inputs}, "?best=3&ascending=true"))
     least = [22.2 * 1.0 * 0.1, 22.2 * (1000 + 1000 / 499) / 1000 * 0.1]
     assert column(made, "usable_energy")[:2] == pytest.approx(least, rel=1e-9)
 

@@ -170,7 +170,7 @@ CALCULATOR = Calculator(
             stop=lambda given, found: 1.3 * np.maximum(given.mass, given.reference_mass),
             points=lambda given, found: (given.reference_mass, given.reference_duration),
             points_are="flown",
-            title="Minutes against grams",
+            title="Flight time against mass",
         ),
     ),
     assumptions=(

@@ -83,12 +83,12 @@ class FlightResults:
     energy_used: flight_results.EnergyUsed
     charge_used: flight_results.ChargeUsed
     mean_power: flight_results.MeanPower
-    power_p95: flight_results.PowerP95
+    p95_power: flight_results.P95Power
     peak_power: flight_results.PeakPower
     peak_current: flight_results.PeakCurrent
     lowest_cell_voltage: flight_results.LowestCellVoltage
     cell_voltage_sag: flight_results.CellVoltageSag
-    cell_resistance: flight_results.CellResistance
+    pack_resistance_per_cell: flight_results.PackResistancePerCell
     charge_used_share: flight_results.ChargeUsedShare
     landing_time: flight_results.LandingTime
     power_per_mass: flight_results.PowerPerMass
@@ -184,12 +184,12 @@ def flight_comparison(given: Inputs) -> Results:
             energy_used=flight.energy,
             charge_used=flight.charge,
             mean_power=flight.mean_power,
-            power_p95=flight.power_p95,
+            p95_power=flight.p95_power,
             peak_power=flight.peak_power,
             peak_current=flight.peak_current,
             lowest_cell_voltage=flight.lowest_cell_voltage,
             cell_voltage_sag=cell_voltage_sag,
-            cell_resistance=flight.pack_resistance / flights.cells,
+            pack_resistance_per_cell=flight.pack_resistance / flights.cells,
             charge_used_share=flight.used,
             landing_time=landing_time,
             power_per_mass=flight.mean_power / flights.mass,
@@ -207,7 +207,7 @@ FROM_CURRENT: Final = (
     "by_flight.energy_used",
     "by_flight.charge_used",
     "by_flight.mean_power",
-    "by_flight.power_p95",
+    "by_flight.p95_power",
     "by_flight.peak_power",
     *("by_flight.peak_current", "by_flight.mean_power_change_share", "by_flight.peak_current_change_share"),
 )
@@ -316,7 +316,7 @@ CALCULATOR = Calculator(
                 ],
                 "longest_gap": 60,
             },
-            expected={"longest_landing_time": 4.450909, "longest_flight": 2},
+            expected={"longest_landing_time": 4.450909, "longest_flight": "tired", "longest_flight_row": 2},
             rtol=1e-6,
             source="by hand: 0.8 x 850 mAh = 2448 A s; the fresh pack gave 8 x 57 + 24 + 80 = 560 A s in a minute, so "
             "4.371 min; the tired one, with 36 A in the punch-out, 550 A s, so 4.451 min",
@@ -340,7 +340,7 @@ CALCULATOR = Calculator(
                 ],
                 "longest_gap": 60,
             },
-            expected={"longest_landing_time": 5.76, "longest_flight": 2},
+            expected={"longest_landing_time": 5.76, "longest_flight": "two blades", "longest_flight_row": 2},
             rtol=1e-12,
             source="by hand: 0.8 x 600 mAh = 1728 A s; at 6 A 288 s, at 5 A 345.6 s = 5.76 min",
         ),

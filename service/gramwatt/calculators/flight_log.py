@@ -103,9 +103,9 @@ class Results:
     mean_current: log_results.MeanCurrent
     mean_voltage: log_results.MeanVoltage
     median_power: log_results.MedianPower
-    power_p95: log_results.PowerP95
+    p95_power: log_results.P95Power
     median_current: log_results.MedianCurrent
-    current_p95: log_results.CurrentP95
+    p95_current: log_results.P95Current
     lowest_voltage: log_results.LowestVoltage
     lowest_voltage_time: log_results.LowestVoltageTime
     mean_throttle: log_results.MeanThrottle
@@ -117,10 +117,10 @@ class Results:
     samples_recorded: fields.SamplesRecorded
     samples_used: fields.SamplesUsed
     sample_interval: log_results.SampleInterval
-    gap_time: log_results.GapTime
+    gap_duration: log_results.GapDuration
     unused_columns: log_results.UnusedColumns
     punch_outs: log_results.PunchOuts
-    left_out_samples: log_results.LeftOutSamples
+    samples_left_out_by_reason: log_results.SamplesLeftOutByReason
 
 
 def flight_log(given: Inputs) -> Results:
@@ -164,9 +164,9 @@ def flight_log(given: Inputs) -> Results:
         mean_current=flight.mean_current,
         mean_voltage=flight.mean_voltage,
         median_power=flight.median_power,
-        power_p95=flight.power_p95,
+        p95_power=flight.p95_power,
         median_current=flight.median_current,
-        current_p95=flight.current_p95,
+        p95_current=flight.p95_current,
         lowest_voltage=flight.lowest_voltage,
         lowest_voltage_time=flight.lowest_voltage_time,
         mean_throttle=flight.mean_throttle,
@@ -178,15 +178,15 @@ def flight_log(given: Inputs) -> Results:
         samples_recorded=log.samples,
         samples_used=log.samples_used,
         sample_interval=log.sample_interval,
-        gap_time=log.gap_time,
+        gap_duration=log.gap_duration,
         unused_columns=log.unused_columns,
         punch_outs=log.punch_outs,
-        left_out_samples=log.left_out,
+        samples_left_out_by_reason=log.left_out,
     )
 
 
-CURRENT: Final = ("charge_used", "mean_current", "peak_current", "median_current", "current_p95", "current_scale_used")
-POWER: Final = ("energy_used", "mean_power", "peak_power", "median_power", "power_p95", "mean_voltage")
+CURRENT: Final = ("charge_used", "mean_current", "peak_current", "median_current", "p95_current", "current_scale_used")
+POWER: Final = ("energy_used", "mean_power", "peak_power", "median_power", "p95_power", "mean_voltage")
 CHARGE: Final = ("charge_used_share", "end_state_of_charge", "landing_time")
 VOLTAGE: Final = ("lowest_voltage", "lowest_cell_voltage", "lowest_voltage_time")
 FIT: Final = ("pack_resistance",)

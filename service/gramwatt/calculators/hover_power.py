@@ -36,7 +36,7 @@ class Inputs:
     mass: fields.Mass
     diameter: fields.PropellerDiameter
     motors: fields.Motors
-    layout: hover_fields.Layout
+    rotor_layout: hover_fields.RotorLayout
     rotor_spacing: hover_fields.RotorSpacing
     kv: fields.OptionalKv
     pitch: fields.OptionalPitch
@@ -170,7 +170,7 @@ CALCULATOR = Calculator(
             ("hover_power", "power_loading"),
             start=lambda given, found: 0.5 * given.mass,
             stop=lambda given, found: 1.5 * given.mass,
-            title="Hover power against grams",
+            title="Hover power against mass",
         ),
     ),
     assumptions=(
@@ -279,7 +279,7 @@ CALCULATOR = Calculator(
                 "mass": "1.5 kg",
                 "diameter": 10,
                 "motors": 8,
-                "layout": "coaxial",
+                "rotor_layout": "coaxial",
                 "rotor_spacing": "9 in",
                 "climb_speed": 2,
                 "cells": 6,

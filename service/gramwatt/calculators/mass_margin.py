@@ -143,7 +143,7 @@ class Results:
     running_total_mass: Annotated[
         Array, NumberList(Quantity("g", "Running total."), "Total after each part, in order.", method="cumulative sum")
     ]
-    mass_shares: Annotated[
+    mass_share_by_part: Annotated[
         Array,
         NumberList(
             Quantity("%", "Share.", at_most=100), "Share of each part, in order.", method="mass times count over total"
@@ -190,7 +190,7 @@ def mass_margin(given: Inputs) -> Results:
         verdict=compared.verdict,
         probability_under_limit=compared.probability,
         running_total_mass=np.maximum(np.cumsum(masses, axis=1) + (total - parts_sum)[:, None], 0.0),
-        mass_shares=masses / parts_sum[:, None],
+        mass_share_by_part=masses / parts_sum[:, None],
         kinetic_energy=total * given.maximum_speed**2 / 2,
     )
 
@@ -222,7 +222,7 @@ CALCULATOR = Calculator(
             masses="masses",
             total="total_mass",
             limit=lambda given, found: found.total_mass + found.mass_margin,
-            title="Grams against the limit",
+            title="Mass against the limit",
         ),
     ),
     any_of=(("parts", "masses"),),
@@ -233,7 +233,7 @@ CALCULATOR = Calculator(
             "The total mass is {total_mass}, so no part has a share of it.",
             severity="low",
             when=lambda given, found: found.total_mass == 0,
-            results=("mass_shares",),
+            results=("mass_share_by_part",),
         ),
     ),
     references=(
@@ -245,7 +245,7 @@ CALCULATOR = Calculator(
         ),
         Reference("Kinetic energy m v^2 / 2: definition", about=("kinetic_energy",)),
         Reference("NIST SP 811, appendix B.8: 1 lb = 453.592 37 g exactly", about=("mass_margin", "total_mass")),
-        Reference("Addition, no source needed", about=("total_mass", "running_total_mass", "mass_shares")),
+        Reference("Addition, no source needed", about=("total_mass", "running_total_mass", "mass_share_by_part")),
     ),
     cautions=(
         CHECK_AUTHORITY,

@@ -65,8 +65,8 @@ class Results:
     mean_mass: power_law_results.MeanMass
     voltage_ratio: power_law_results.VoltageRatio
     flights_used: power_law_results.FlightsUsed
-    flight_powers: power_law_results.FlightPowers
-    flight_deviations: power_law_results.FlightDeviations
+    mean_power_by_flight: power_law_results.FlightPowers
+    mean_power_deviation_share_by_flight: power_law_results.FlightDeviations
 
 
 def power_fit(given: Inputs) -> Results:
@@ -99,8 +99,8 @@ def power_fit(given: Inputs) -> Results:
         mean_mass=law.reference_mass,
         voltage_ratio=flown.voltage_ratio,
         flights_used=np.full(power.shape, float(law.flights)),
-        flight_powers=flown.powers,
-        flight_deviations=law.deviations,
+        mean_power_by_flight=flown.powers,
+        mean_power_deviation_share_by_flight=law.deviations,
     )
 
 
@@ -123,9 +123,9 @@ CALCULATOR = Calculator(
             ("mean_power",),
             start=lambda given, found: 0.8 * given.flights.mass.min(axis=1),
             stop=lambda given, found: 1.2 * given.flights.mass.max(axis=1),
-            points=lambda given, found: (given.flights.mass[0], found.flight_powers[0]),
+            points=lambda given, found: (given.flights.mass[0], found.mean_power_by_flight[0]),
             points_are="flown",
-            title="Power against grams",
+            title="Average power against mass",
         ),
     ),
     assumptions=(
@@ -167,7 +167,13 @@ CALCULATOR = Calculator(
     references=(
         Reference(
             "Ordinary least squares of ln P against ln m: derived; tests compare with SciPy",
-            about=("mean_power", "mass_exponent", "power_scatter", "power_at_mean_mass", "flight_deviations"),
+            about=(
+                "mean_power",
+                "mass_exponent",
+                "power_scatter",
+                "power_at_mean_mass",
+                "mean_power_deviation_share_by_flight",
+            ),
         ),
         shared_flights.SCATTER,
         Reference(
@@ -175,7 +181,7 @@ CALCULATOR = Calculator(
             f"{constants.STANDARD_AIR_DENSITY} kg/m³: ISO 2533:1975",
             about=("mean_power", "power_at_mean_mass", "mass_exponent", "endurance"),
         ),
-        rested_voltage("flight_powers", "endurance", "voltage_ratio"),
+        rested_voltage("mean_power_by_flight", "endurance", "voltage_ratio"),
     ),
     cautions=(
         LITHIUM_FIRE,
@@ -243,7 +249,7 @@ CALCULATOR = Calculator(
                 "power_at_mean_mass": 153.352,
                 "mean_mass": 600,
                 "flights_used": 3,
-                "flight_powers": [123.107639872, 150.958190975, 194.0545856],
+                "mean_power_by_flight": [123.107639872, 150.958190975, 194.0545856],
             },
             rtol=5e-6,
             source="by numerical integration and Brent's method (SciPy), outside this service, with 46.15 mΩ: "

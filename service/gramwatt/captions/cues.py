@@ -97,7 +97,7 @@ def _format_blocks(
     text = format_field(field, None)
     for value in blocks.tolist():
         number = round_to_last_place(field, value)
-        if number is not None and shown is not None and field.name != "time":
+        if number is not None and shown is not None and field.name != "flight_time":
             number = shown if abs(to_last_place(field, value) - shown) <= HYSTERESIS else number
         if number != shown:
             shown, text = number, format_field(field, number)

@@ -37,8 +37,8 @@ class Frames(NamedTuple):
     """Frame n is shown at n / rate of the video."""
     instant: Array
     """Since the recording's first sample [s]; below 0 before it."""
-    time: Array
-    """Flight time: the instant, where it is recorded [s]."""
+    flight_time: Array
+    """The instant, where it is recorded [s]."""
     voltage: Array
     """[V]"""
     cell_voltage: Array
@@ -151,7 +151,7 @@ def sample_frames(
     return Frames(
         number=number,
         instant=instant,
-        time=np.where(positions.inside, np.minimum(np.maximum(instant, 0.0), recording.time[-1]), np.nan),
+        flight_time=np.where(positions.inside, np.minimum(np.maximum(instant, 0.0), recording.time[-1]), np.nan),
         voltage=shown[0],
         cell_voltage=shown[1],
         power=shown[2],

@@ -20,7 +20,7 @@ class Field(NamedTuple):
 
 
 FIELDS: Final = {
-    "time": Field(1, 0, "flight time, m:ss"),
+    "flight_time": Field(1, 0, "flight time, m:ss"),
     "voltage": Field(1, 1, "voltage of the pack [V]"),
     "cell_voltage": Field(1, 2, "voltage of the lowest cell [V], or of an average cell where that was not recorded"),
     "current": Field(1, 1, "current [A]"),
@@ -123,7 +123,7 @@ def format_field(field: Placeholder, number: int | None) -> str:
     """Return the text of a field from a whole number of its last place; a dash for None."""
     if number is None:
         return NOT_RECORDED
-    if field.name == "time":
+    if field.name == "flight_time":
         minutes, rest = divmod(abs(number), 60 * 10**field.digits)
         width = 3 + field.digits if field.digits else 2
         return f"{'-' if number < 0 else ''}{minutes}:{_format_fixed(rest, field.digits).zfill(width)}"
@@ -140,4 +140,4 @@ def round_to_last_place(field: Placeholder, value: float) -> int | None:
     scaled = to_last_place(field, value)
     if not math.isfinite(scaled):
         return None
-    return math.floor(scaled + 1e-6) if field.name == "time" else round(scaled)
+    return math.floor(scaled + 1e-6) if field.name == "flight_time" else round(scaled)

@@ -48,7 +48,7 @@ MAX_SAMPLES: Final = 1500
 MAX_SPANS: Final = 500
 
 
-def find_chart(calculator: Calculator[Any, Any], picture: str | None) -> AnyChart:
+def find_chart(calculator: Calculator[Any, Any], chart: str | None) -> AnyChart:
     """Return one of the charts that a calculator declares, by default the first.
 
     Raises
@@ -56,11 +56,11 @@ def find_chart(calculator: Calculator[Any, Any], picture: str | None) -> AnyChar
     InvalidInput
         It has no chart of this name.
     """
-    names = [chart.name for chart in calculator.charts]
-    if picture is not None and picture not in names:
-        detail = f"{quote_input(picture)} is none of its pictures{suggest(picture, names)}"
-        raise InvalidInput((InputError("/picture", detail, quote_input(picture), join_with_or(names)),))
-    return calculator.charts[names.index(picture) if picture is not None else 0]
+    names = [each.name for each in calculator.charts]
+    if chart is not None and chart not in names:
+        detail = f"{quote_input(chart)} is none of its charts{suggest(chart, names)}"
+        raise InvalidInput((InputError("/chart", detail, quote_input(chart), join_with_or(names)),))
+    return calculator.charts[names.index(chart) if chart is not None else 0]
 
 
 def compute_chart(
@@ -69,7 +69,7 @@ def compute_chart(
     *,
     text: bool,
     result_units: Mapping[str, str],
-    picture: str | None = None,
+    chart: str | None = None,
 ) -> ChartData:
     """Return a chart of a calculator's results, by default the first.
 
@@ -80,14 +80,14 @@ def compute_chart(
     NothingToDraw
         The results of these inputs cannot be drawn.
     """
-    spec = find_chart(calculator, picture)
+    spec = find_chart(calculator, chart)
     outcome = evaluate_request(calculator, inputs, text=text, result_units=result_units)
     response = build_response(outcome, 0, result_units=result_units)
-    chart = make_chart(ChartRequest(calculator, inputs, text, outcome, response), spec)
-    if chart is None:
+    drawn = make_chart(ChartRequest(calculator, inputs, text, outcome, response), spec)
+    if drawn is None:
         reasons = [caution["text"] for caution in response["cautions"] if "results" in caution]
         raise NothingToDraw(" ".join(["There is nothing to draw for these inputs.", *reasons]))
-    return chart
+    return drawn
 
 
 def make_chart(request: ChartRequest, chart: AnyChart) -> ChartData | None:

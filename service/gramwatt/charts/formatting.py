@@ -86,10 +86,10 @@ def format_with_range(
 
 
 def summarize_inputs(calculator: Calculator[Any, Any], response: Mapping[str, Any]) -> str:
-    """Return the given inputs of a response in one line, without those that were assumed or solved for."""
+    """Return the given inputs of a response in one line, without those that were assumed or computed."""
     inputs: list[str] = []
     for name, value in response["inputs"].items():
-        if name in response["assumed"] or name in response.get("solved", ()):
+        if name in response["assumed"] or name in response.get("computed", ()):
             continue
         label = get_field_label(calculator, name)
         kind = calculator.input_fields.get(name)

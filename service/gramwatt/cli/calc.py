@@ -10,7 +10,7 @@ from gramwatt.cli.calculator_help import format_calculator_help
 from gramwatt.cli.completion import complete_calculators, complete_inputs, complete_results, complete_units
 from gramwatt.cli.craft import craft_option
 from gramwatt.cli.errors import fail
-from gramwatt.cli.inputs import decimal_sent_option, parse_units, read_inputs
+from gramwatt.cli.inputs import parse_units, read_inputs, recording_decimal_option
 from gramwatt.cli.terminal import get_width, print_text
 from gramwatt.cli.text_report import ReportOptions, format_report
 from gramwatt.engine import serializers
@@ -49,7 +49,7 @@ Examples:
     metavar="CHANNEL=NAME",
     help="Column of the recording that holds a channel, e.g. voltage='my volts [mV]'.",
 )
-@decimal_sent_option
+@recording_decimal_option
 @click.option("--json", "form", flag_value="json", help="Print the response of the service as JSON.")
 @click.option("--csv", "form", flag_value="csv", help="Print a header line and one row.")
 @click.option("--format", "form", metavar="FORMAT", help="Print json, csv or a format of this calculator.")
@@ -71,7 +71,7 @@ def calc(
     body: IO[bytes] | None,
     logs: tuple[IO[bytes], ...],
     column: tuple[str, ...],
-    decimal_sent: str,
+    recording_decimal: str,
     form: str | None,
     value: str | None,
     units: str,
@@ -104,7 +104,7 @@ def calc(
         fail("--working is for text and --json")
     if units and value is None and form not in (None, *BASE_MEDIA_TYPES):
         fail(f"--units does not change {form}")
-    values, text = read_inputs(calculator, inputs, body, logs, column, decimal_sent)
+    values, text = read_inputs(calculator, inputs, body, logs, column, recording_decimal)
     result_units = parse_units(units)
     try:
         if form is not None and value is None:

@@ -8,10 +8,10 @@ from typing import IO, TYPE_CHECKING, Any, Final
 import click
 
 from gramwatt.charts.themes import AUTO, GROUNDS, MAX_SCALE, SHAPES, THEMES, ChartStyle
-from gramwatt.cli.completion import complete_calculators, complete_inputs, complete_pictures, complete_results
+from gramwatt.cli.completion import complete_calculators, complete_charts, complete_inputs, complete_results
 from gramwatt.cli.craft import add_craft_text, craft_option
 from gramwatt.cli.errors import fail, fail_with_errors
-from gramwatt.cli.inputs import decimal_sent_option, parse_assignments, parse_units, read_inputs
+from gramwatt.cli.inputs import parse_assignments, parse_units, read_inputs, recording_decimal_option
 
 if TYPE_CHECKING:
     from gramwatt.charts.chart_data import ChartData
@@ -50,9 +50,9 @@ Examples:
     help="Results of a sweep to draw.  [default: the first of the calculator]",
 )
 @click.option(
-    "--picture",
+    "--chart",
     metavar="NAME",
-    shell_complete=complete_pictures,
+    shell_complete=complete_charts,
     help="Which of the calculator's charts.  [default: the first]",
 )
 @click.option("--theme", type=click.Choice([*THEMES, AUTO]), default="light", show_default=True)
@@ -77,7 +77,7 @@ Examples:
     metavar="CHANNEL=NAME",
     help="Column of the recording that holds a channel, e.g. voltage='my volts [mV]'.",
 )
-@decimal_sent_option
+@recording_decimal_option
 def chart(
     name: str,
     inputs: tuple[str, ...],
@@ -85,12 +85,12 @@ def chart(
     form: str | None,
     vary: tuple[str, ...],
     show: str | None,
-    picture: str | None,
+    chart: str | None,
     units: str,
     body: IO[bytes] | None,
     logs: tuple[IO[bytes], ...],
     column: tuple[str, ...],
-    decimal_sent: str,
+    recording_decimal: str,
     **look: Any,
 ) -> None:
     """Draw a chart of one calculation, or of a sweep."""
@@ -112,16 +112,16 @@ def chart(
         fail("--vary takes its inputs as arguments, not from --body or --log")
     if show is not None and not vary:
         fail("--show chooses the results of a sweep; add --vary")
-    if picture is not None and vary:
-        fail("--picture chooses a chart of the results; leave out --vary")
+    if chart is not None and vary:
+        fail("--chart chooses a chart of the results; leave out --vary")
     result_units = parse_units(units)
     try:
         if vary:
             data = _make_sweep_chart(calculator, inputs, vary, show, result_units)
         else:
-            values, text = read_inputs(calculator, inputs, body, logs, column, decimal_sent)
+            values, text = read_inputs(calculator, inputs, body, logs, column, recording_decimal)
             data = calculator_charts.compute_chart(
-                calculator, values, text=text, result_units=result_units, picture=picture
+                calculator, values, text=text, result_units=result_units, chart=chart
             )
     except (NothingToDraw, InvalidInput) as error:
         fail(str(error))

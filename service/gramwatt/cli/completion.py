@@ -62,7 +62,7 @@ def complete_units(ctx: click.Context, param: click.Parameter, incomplete: str) 
     ]
 
 
-def complete_pictures(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
+def complete_charts(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[CompletionItem]:
     """Return the calculator's charts."""
     calculator = _get_calculator(ctx)
     charts = calculator.charts if calculator is not None else ()

@@ -11,8 +11,8 @@ from gramwatt.cli.craft import add_craft
 from gramwatt.cli.errors import fail
 from gramwatt.model import Calculator
 
-decimal_sent_option: Final = click.option(
-    "--decimal-sent",
+recording_decimal_option: Final = click.option(
+    "--recording-decimal",
     type=click.Choice([".", ","]),
     default=".",
     help="Decimal sign of the numbers in the recording.  [default: .]",
@@ -45,7 +45,7 @@ def read_inputs(
     body: IO[bytes] | None,
     logs: Sequence[IO[bytes]],
     columns: Sequence[str],
-    decimal_sent: str = ".",
+    recording_decimal: str = ".",
 ) -> tuple[dict[str, object], bool]:
     """Return the inputs, and whether their values are text rather than JSON values. Exit if they are malformed."""
     if body is not None and arguments and not logs:
@@ -53,14 +53,14 @@ def read_inputs(
     assigned = parse_assignments(arguments)
     values: dict[str, object] = add_craft(dict(assigned) if body is None else _read_body(body))
     if not logs:
-        if columns or decimal_sent != ".":
-            fail("--column and --decimal-sent are for a recording; add --log")
+        if columns or recording_decimal != ".":
+            fail("--column and --recording-decimal are for a recording; add --log")
         return values, body is None
     # This imports libraries that nothing else here needs.
     from gramwatt.cli.recordings import RecordingOptions, add_recordings
 
     flight = None if body is None else assigned
-    reading = RecordingOptions(parse_assignments(columns), decimal_sent)
+    reading = RecordingOptions(parse_assignments(columns), recording_decimal)
     return add_recordings(calculator, values, logs, reading, text=body is None, flight=flight)
 
 

@@ -64,7 +64,7 @@ Examples:
     shell_complete=complete_results,
     help="Result that --best ranks by.  [default: the first of the calculator]",
 )
-@click.option("--least", is_flag=True, help="Rank the smallest value first.")
+@click.option("--ascending", is_flag=True, help="Rank the smallest value first.")
 @craft_option
 @table_options
 def sweep(
@@ -73,7 +73,7 @@ def sweep(
     vary: tuple[str, ...],
     best: int | None,
     by: str | None,
-    least: bool,
+    ascending: bool,
     options: TableOptions,
 ) -> None:
     """Vary inputs over a grid.
@@ -94,14 +94,14 @@ def sweep(
     rank_by = by or plan.calculator.headline
     if best:
         errors += ranking.check_ranking(plan.calculator, rank_by)
-    elif by or least:
-        fail("--by and --least need --best and a number of points")
+    elif by or ascending:
+        fail("--by and --ascending need --best and a number of points")
     make_style(options)
     if errors:
         fail_with_errors(errors)
     plan, grid = show_axes(plan, axes), Grid(axes)
     if best:
-        _write(plan, grid, ranking.Ranking(best, rank_by, least), options)
+        _write(plan, grid, ranking.Ranking(best, rank_by, ascending), options)
     elif partition_option(options) is not None:
         _compute_in_parts(plan, grid, constants, vary, options)
     else:

@@ -42,7 +42,7 @@ NO_RESULT: Final = "no result"
 NO_CELL: Final = "-"
 _COLOURS: Final = {"good": "green", "close": "yellow", "bad": "red", "high": "red", "medium": "yellow"}
 """By verdict or severity. A word or sign always says the same."""
-_MEMBERS: Final = {"from_craft": "From the craft", "solved": "Solved from what was given", "assumed": "Assumed"}
+_MEMBERS: Final = {"from_craft": "From the craft", "computed": "Computed from what was given", "assumed": "Assumed"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -260,8 +260,8 @@ class _Report:
         lines = []
         for member, heading in _MEMBERS.items():
             texts = [self._format_input(name) for name in self.response.get(member, ())]
-            if member == "from_craft" and self.response.get("chosen"):
-                chosen = ", ".join(f'{name} "{row}"' for name, row in self.response["chosen"].items())
+            if member == "from_craft" and self.response.get("chosen_rows"):
+                chosen = ", ".join(f'{name} "{row}"' for name, row in self.response["chosen_rows"].items())
                 heading += f" ({chosen})"
             lines += self.wrap(f"{heading}: {'; '.join(text for text in texts if text)}.", "  ", "") if texts else []
         return lines

@@ -75,7 +75,7 @@ class _Filler:
 
     def __init__(self, calculator: AnyCalculator, response: Mapping[str, Any]) -> None:
         self._calculator, self._response = calculator, response
-        self._unstated = {*response["assumed"], *response.get("solved", ())}
+        self._unstated = {*response["assumed"], *response.get("computed", ())}
         self.inputs: dict[str, object] = {}
         self.from_results: dict[str, str] = {}
         self._own = registry.get(response["calculator"]).input_fields

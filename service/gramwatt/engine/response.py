@@ -75,7 +75,7 @@ def build_response(
     if outcome.solved:
         solved = _list_marked(outcome.solved, row, calculator)
         if solved:
-            response["solved"] = solved
+            response["computed"] = solved
     uncertainty = _build_uncertainty(outcome, row, results, layout)
     if uncertainty:
         response["uncertainty"] = uncertainty
@@ -85,7 +85,7 @@ def build_response(
 
 
 def _build_origin(from_craft: Sequence[str], chosen: Mapping[str, str]) -> dict[str, Any]:
-    return {"from_craft": list(from_craft), **({"chosen": dict(chosen)} if chosen else {})}
+    return {"from_craft": list(from_craft), **({"chosen_rows": dict(chosen)} if chosen else {})}
 
 
 _Field: TypeAlias = tuple[str, Kind, units.Unit | None]

@@ -22,11 +22,11 @@ class TitledChart:
 
     _: KW_ONLY
     title: str
-    """What it shows, in words: ``Minutes against grams``."""
+    """What it shows, in words: ``Flight time against mass``."""
 
     @property
     def name(self) -> str:
-        """The name in URLs, from the title: ``minutes-against-grams``."""
+        """The name in URLs, from the title: ``flight-time-against-mass``."""
         return re.sub(r"[^a-z0-9]+", "-", self.title.lower()).strip("-")
 
 

@@ -30,10 +30,10 @@ RANGE_SUFFIXES: Mapping[str, str] = MappingProxyType({"standard": "_u", "low": "
 """The columns beside an uncertain result in CSV and in tables: its standard uncertainty and the ends of its range."""
 RESERVED_INPUTS = frozenset(
     {
-        "add", "best", "by", "cautions", "count", "craft", "decimal", "decimal_sent", "digits", "download", "error",
-        "errors", "fields", "format", "from", "from2", "given", "ground", "header", "id", "keep", "least", "name",
-        "note", "part", "picture", "remove", "results", "scale", "sep", "service", "shape", "show", "theme", "title",
-        "to", "to2", "uncertainty", "unit", "units", "values", "vary", "vary2", "working",
+        "add", "ascending", "best", "by", "cautions", "chart", "count", "craft", "decimal", "digits", "download",
+        "error", "errors", "fields", "format", "from", "from2", "given", "ground", "header", "id", "keep", "name",
+        "note", "part", "recording_decimal", "remove", "results", "scale", "sep", "service", "shape", "show", "theme",
+        "title", "to", "to2", "uncertainty", "unit", "units", "values", "vary", "vary2", "working",
     }
 )  # fmt: skip
 

@@ -54,7 +54,7 @@ class CleaningReport(NamedTuple):
     outside: Exclusion
     gaps: Exclusion
     """Steps that do not count; the index is that of the sample before."""
-    gap_time: float
+    gap_duration: float
     """What those take [s]."""
     median_step: float
     """See `median_step`."""
@@ -115,7 +115,7 @@ def clean(
         dropped_out=_exclusion(dropped),
         outside=_exclusion(outside),
         gaps=Exclusion(int(gaps.sum()), int(np.flatnonzero(included)[gaps.argmax()]) if gaps.any() else -1),
-        gap_time=float(steps[gaps].sum()),
+        gap_duration=float(steps[gaps].sum()),
         median_step=typical_step,
     )
 

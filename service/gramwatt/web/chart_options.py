@@ -17,7 +17,7 @@ CHART_OPTIONS: Final[Mapping[str, Kind]] = {
         "The format of the chart, instead of an Accept header; txt describes the chart in words.",
         optional=True,
     ),
-    "picture": Text(
+    "chart": Text(
         "Which of the calculator's charts, by default the first; a sweep has one only.", max_length=80, optional=True
     ),
     "theme": Choice(
@@ -37,8 +37,8 @@ CHART_OPTIONS: Final[Mapping[str, Kind]] = {
 }
 
 
-def make_picture_option(calculator: AnyCalculator) -> Choice:
-    """Return the option ``picture`` of a calculator."""
+def make_chart_option(calculator: AnyCalculator) -> Choice:
+    """Return the option ``chart`` of a calculator."""
     names = tuple(chart.name for chart in calculator.charts)
     shown = "; ".join(f"{chart.name}: {chart.title}" for chart in calculator.charts)
     return Choice(names, f"Which chart. {shown}.", default=names[0])

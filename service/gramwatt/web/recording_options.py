@@ -12,7 +12,7 @@ from gramwatt.web.request_parsing import get_response_options
 
 BODY_FORMATS: Final[Mapping[str, str]] = {name: each for name, each in FORMATS.items() if name != "json"}
 """The formats of a recording that is a body by itself. In JSON it is an input in the body of a request."""
-DECIMAL_SENT: Final = Choice(
+RECORDING_DECIMAL: Final = Choice(
     (".", ","), "Decimal sign of the numbers in the recording, where they are text.", default="."
 )
 
@@ -28,4 +28,4 @@ def get_log_options(calculator: Calculator[Any, Any]) -> Mapping[str, Kind]:
         )
         for channel, kind in channels_of(recording_kind(calculator)).items()
     }
-    return {**get_response_options(calculator), **columns, "decimal_sent": DECIMAL_SENT}
+    return {**get_response_options(calculator), **columns, "recording_decimal": RECORDING_DECIMAL}

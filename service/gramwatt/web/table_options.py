@@ -62,7 +62,7 @@ SWEEP_OPTIONS: Final[Mapping[str, Kind]] = {
         "Return only this many points: the best by `by`, best first.", at_least=1, at_most=1000, optional=True
     ),
     "by": Text("The result that `best` ranks by; by default the headline.", max_length=64, optional=True),
-    "least": Flag("Rank the minimum of that result first instead of the maximum."),
+    "ascending": Flag("Rank the minimum of that result first instead of the maximum."),
     "errors": VALUE_OPTIONS["errors"],
 }
 
@@ -94,7 +94,7 @@ def check_ranking_options(options: Mapping[str, Any]) -> list[InputError]:
         InputError(
             f"/{name}", f"{name} ranks the points of best", quote_input(options[name]), f"best too, or no {name}"
         )
-        for name in ("by", "least")
+        for name in ("by", "ascending")
         if options[name] and not options["best"]
     ]
 

@@ -31,7 +31,7 @@ def test_the_latest_version_has_two_urls(client: FlaskClient) -> None:
         assert answer.headers["Access-Control-Allow-Origin"] == "*", "integrity needs it"
         assert answer.headers["Cross-Origin-Resource-Policy"] == "cross-origin"
     digest = base64.b64encode(hashlib.sha384(fixed.data).digest()).decode()
-    output = client.get("/v1").get_json()["element"]
+    output = client.get("/v1").get_json()["web_component"]
     assert output == {"script": f"/gramwatt-{LATEST}.js", "integrity": f"sha384-{digest}"}
     assert client.get("/gramwatt-0.0.js").status_code == 404
     assert client.get("/gramwatt-../page.js").status_code == 404

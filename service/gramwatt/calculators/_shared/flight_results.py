@@ -26,7 +26,7 @@ Duration: TypeAlias = Annotated[Array, _as_log(log_results.DURATION)]
 EnergyUsed: TypeAlias = Annotated[Array, _as_log(log_results.ENERGY)]
 ChargeUsed: TypeAlias = Annotated[Array, _as_log(log_results.CHARGE)]
 MeanPower: TypeAlias = Annotated[Array, _as_log(log_results.MEAN_POWER, formula=True)]
-PowerP95: TypeAlias = Annotated[Array, _as_log(log_results.POWER_P95)]
+P95Power: TypeAlias = Annotated[Array, _as_log(log_results.POWER_P95)]
 PeakPower: TypeAlias = Annotated[Array, _as_log(log_results.PEAK_POWER)]
 PeakCurrent: TypeAlias = Annotated[Array, _as_log(log_results.PEAK_CURRENT)]
 LowestCellVoltage: TypeAlias = Annotated[Array, _as_log(log_results.LOWEST_CELL_VOLTAGE, optional=True)]
@@ -41,11 +41,11 @@ CellVoltageSag: TypeAlias = Annotated[
         optional=True,
     ),
 ]
-CellResistance: TypeAlias = Annotated[
+PackResistancePerCell: TypeAlias = Annotated[
     Array,
     Quantity(
         "mohm",
-        "Resistance of one series position with its share of the leads.",
+        "Pack resistance with its leads over the cells in series: at the temperature of that flight, not at 25 °C.",
         method="pack resistance as in flight-log, over cells",
         optional=True,
     ),

@@ -5,7 +5,7 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from gramwatt.calculators._shared.logs import REASONS, LeftOut, PunchOut
+from gramwatt.calculators._shared.logs import REASONS, LeftOutSamples, PunchOut
 from gramwatt.calculators._shared.prepared_recording import (
     Extremes,
     PreparedRecording,
@@ -64,9 +64,9 @@ class FlightSummary(NamedTuple):
     peak_power: Array
     peak_current: Array
     median_power: Array
-    power_p95: Array
+    p95_power: Array
     median_current: Array
-    current_p95: Array
+    p95_current: Array
     lowest_voltage: Array
     lowest_cell_voltage: Array
     lowest_voltage_time: Array
@@ -97,8 +97,8 @@ def summarize_flight(
     scale[scale < 0] = np.nan
     charge = scale * unscaled_charge
     energy = rec.corrected_energy(integrals, scale=scale, offset=offset, voltage_scale=voltage_scale)
-    peak_current, median_current, current_p95 = scale * (prepared.currents[:, None] - offset)
-    peak_power, median_power, power_p95 = scale * voltage_scale * powers.percentiles.T
+    peak_current, median_current, p95_current = scale * (prepared.currents[:, None] - offset)
+    peak_power, median_power, p95_power = scale * voltage_scale * powers.percentiles.T
     lowest_voltage = voltage_scale * extremes.lowest_voltage
     lowest_cell_voltage = zeros + extremes.lowest_cell_voltage
     fit = fit_resistance(
@@ -123,9 +123,9 @@ def summarize_flight(
         peak_power=peak_power,
         peak_current=peak_current,
         median_power=median_power,
-        power_p95=power_p95,
+        p95_power=p95_power,
         median_current=median_current,
-        current_p95=current_p95,
+        p95_current=p95_current,
         lowest_voltage=lowest_voltage,
         lowest_cell_voltage=np.where(
             np.isnan(lowest_cell_voltage), lowest_voltage / flight_pack.cells, lowest_cell_voltage
@@ -186,10 +186,10 @@ class LogSummary(NamedTuple):
     samples: Array
     samples_used: Array
     sample_interval: Array
-    gap_time: Array
+    gap_duration: Array
     unused_columns: StringArray
     punch_outs: PunchOut
-    left_out: LeftOut
+    left_out: LeftOutSamples
 
 
 MAX_COLUMN_TEXT: Final = 300
@@ -207,7 +207,7 @@ def summarize_recordings(
 ) -> LogSummary:
     """Summarize N recordings; a recording that many rows share is cleaned and integrated once."""
     summary = np.full((len(FlightSummary._fields), len(log)), np.nan)
-    samples, used, step, gap_time = np.full((4, len(log)), np.nan)
+    samples, used, step, gap_duration = np.full((4, len(log)), np.nan)
     unused = np.full(len(log), "none", dtype=f"<U{MAX_COLUMN_TEXT}")
     punch_outs: list[tuple[NDArray[np.intp], Array]] = []
     exclusions: list[tuple[NDArray[np.intp], list[_Excluded]]] = []
@@ -217,13 +217,13 @@ def summarize_recordings(
         powers = prepared.powers(selected.current_offset)
         flight = summarize_flight(prepared, flight_pack.select(rows), selected, powers)
         summary[:, rows] = flight
-        samples[rows], used[rows], gap_time[rows] = report.samples, count, report.gap_time
+        samples[rows], used[rows], gap_duration[rows] = report.samples, count, report.gap_duration
         step[rows] = report.median_step if count > 1 else np.nan
         unused[rows] = _shorten(", ".join(recording.unused)) or "none"
         punch_outs.append((rows, _punch_out_columns(prepared.punch_outs, selected, flight.current_scale, powers)))
         exclusions.append((rows, _excluded(recording, report)))
     tables = _punch_out_table(punch_outs, len(log)), _left_out_table(exclusions, len(log))
-    return LogSummary(FlightSummary(*summary), samples, used, step, gap_time, unused, *tables)
+    return LogSummary(FlightSummary(*summary), samples, used, step, gap_duration, unused, *tables)
 
 
 def _shorten(text: str) -> str:
@@ -241,7 +241,7 @@ def lacks_channels(log: RecordingArray, channels: tuple[str, ...]) -> BoolArray:
     )
 
 
-def has_left_out(left_out: LeftOut, reason: str) -> BoolArray:
+def has_left_out(left_out: LeftOutSamples, reason: str) -> BoolArray:
     """Return whether (N,) anything was left out for a reason."""
     return np.asarray((left_out.reason == REASONS.index(reason)).any(axis=1))
 
@@ -273,7 +273,7 @@ def _excluded(recording: Recording, report: rec.CleaningReport) -> list[_Exclude
     return [each for each in excluded if each.number > 0]
 
 
-def _left_out_table(by_rows: list[tuple[NDArray[np.intp], list[_Excluded]]], count: int) -> LeftOut:
+def _left_out_table(by_rows: list[tuple[NDArray[np.intp], list[_Excluded]]], count: int) -> LeftOutSamples:
     width = max((len(exclusions) for _, exclusions in by_rows), default=0)
     reason = np.full((count, width), -1, dtype=np.intp)
     number, first_row = np.full((2, count, width), np.nan)
@@ -282,7 +282,7 @@ def _left_out_table(by_rows: list[tuple[NDArray[np.intp], list[_Excluded]]], cou
         for at, each in enumerate(exclusions):
             reason[rows, at], number[rows, at], text[rows, at] = REASONS.index(each.reason), each.number, each.text[:80]
             first_row[rows, at] = each.first_row if each.first_row > 0 else np.nan
-    return LeftOut(reason, number, first_row, text)
+    return LeftOutSamples(reason, number, first_row, text)
 
 
 def _punch_out_columns(

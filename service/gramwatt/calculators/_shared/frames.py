@@ -100,7 +100,7 @@ def frame_table(tracks: Sequence[CaptionTrack]) -> Frame:
             frames.number,
             track.times * constants.SECOND,
             np.repeat(np.arange(1.0, len(track.texts) + 1), track.lengths),
-            frames.time * constants.SECOND,
+            frames.flight_time * constants.SECOND,
             frames.voltage * constants.VOLT,
             frames.cell_voltage * constants.VOLT,
             frames.current * constants.AMPERE,

@@ -16,12 +16,13 @@ def _speed(description: str) -> Quantity:
     return Quantity("m/s", description, group=Group.FLIGHT, at_least=0, at_most=15, default=0)
 
 
-Layout: TypeAlias = Annotated[
+RotorLayout: TypeAlias = Annotated[
     IndexArray,
     Choice(
         hovering.LAYOUTS,
         "Single propellers, or coaxial pairs; motors are all counted.",
         label="Propeller layout",
+        synonyms=("layout", "propeller_layout"),
         group=Group.MOTOR,
         default="single",
     ),

@@ -124,7 +124,7 @@ class Steps(pack_steps.PackSteps):
 def find_steps(given: Any, found: Any) -> Steps:
     """Return the steps; nan where motors, propellers or pack are not known."""
     drive, source = drivetrain.drive_of(given), whole_craft.pack_of(given)
-    coaxial = given.layout == hovering.LAYOUTS.index("coaxial")
+    coaxial = given.rotor_layout == hovering.LAYOUTS.index("coaxial")
     places = np.where(coaxial, given.motors / 2, given.motors)
     spacing = np.minimum(given.rotor_spacing / given.diameter, 1)
     merit = hovering.figure_of_merit(given)

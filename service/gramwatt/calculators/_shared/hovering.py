@@ -25,7 +25,7 @@ def disk_loading(given: Any) -> Array:
 
 def interference(given: Any) -> Array:
     """Return the interference factor (N,) of the rotors; nan for an odd number of coaxial ones."""
-    coaxial = given.layout == LAYOUTS.index("coaxial")
+    coaxial = given.rotor_layout == LAYOUTS.index("coaxial")
     places = np.where(coaxial, given.motors / 2, given.motors)
     factor = hover.interference(hover.overlap(given.rotor_spacing / given.diameter), np.minimum(places - 1, 2), coaxial)
     return np.where(places % 1 == 0, factor, np.nan)

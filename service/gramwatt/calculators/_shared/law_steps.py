@@ -63,7 +63,7 @@ class Steps:
 def find_steps(given: Any, found: Any) -> Steps:
     """Return the steps of the fit and of the flight."""
     law = flights.fit_power(given).law
-    powers = found.flight_powers / scaling.air_factor(given.flights.air_density)
+    powers = found.mean_power_by_flight / scaling.air_factor(given.flights.air_density)
     log_mass = np.log(given.flights.mass / found.mean_mass[:, None])
     log_power = np.log(powers / found.power_at_mean_mass[:, None])
     residual = log_power - found.mass_exponent[:, None] * log_mass

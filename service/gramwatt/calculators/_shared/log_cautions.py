@@ -52,15 +52,15 @@ QUALITY: Final[tuple[Caution[Any, Any], ...]] = (
     ),
     Caution(
         "recording-gaps",
-        "{gap_time} of the recording are gaps, which add nothing to energy and charge.",
+        "{gap_duration} of the recording are gaps, which add nothing to energy and charge.",
         severity="low",
-        when=lambda given, found: found.gap_time > 0,
+        when=lambda given, found: found.gap_duration > 0,
     ),
     Caution(
         "clock-went-back",
         "The times in the recording go back: samples after that were left out. If it has two flights, send each one "
         "separately.",
-        when=lambda given, found: has_left_out(found.left_out_samples, "backward-time"),
+        when=lambda given, found: has_left_out(found.samples_left_out_by_reason, "backward-time"),
     ),
 )
 

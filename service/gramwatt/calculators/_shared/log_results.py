@@ -111,11 +111,11 @@ MeanVoltage: TypeAlias = Annotated[
 MedianPower: TypeAlias = Annotated[
     Array, Quantity("W", "Power exceeded half of the time.", signed=True, method=BY_TIME)
 ]
-PowerP95: TypeAlias = Annotated[Array, POWER_P95]
+P95Power: TypeAlias = Annotated[Array, POWER_P95]
 MedianCurrent: TypeAlias = Annotated[
     Array, Quantity("A", "Current exceeded half of the time.", signed=True, method=BY_TIME)
 ]
-CurrentP95: TypeAlias = Annotated[
+P95Current: TypeAlias = Annotated[
     Array,
     Quantity("A", "Current exceeded 5 % of the time.", label="Current, 95th percentile", signed=True, method=BY_TIME),
 ]
@@ -179,7 +179,7 @@ PeakCurrentDeviationShare: TypeAlias = Annotated[
 SampleInterval: TypeAlias = Annotated[
     Array, Quantity("s", "Usual time between samples.", label="Usual sample interval", method="median of the steps")
 ]
-GapTime: TypeAlias = Annotated[
+GapDuration: TypeAlias = Annotated[
     Array, Quantity("s", "Time in gaps, left out.", label="Time in gaps", method="sum of the steps that are gaps")
 ]
 UnusedColumns: TypeAlias = Annotated[
@@ -189,7 +189,7 @@ PunchOuts: TypeAlias = Annotated[
     logs.PunchOut,
     Table(logs.PunchOut, "Bursts of high current, in order of time.", label="Punch-outs", min_length=0, max_length=200),
 ]
-LeftOutSamples: TypeAlias = Annotated[
-    logs.LeftOut,
-    Table(logs.LeftOut, "Samples left out, by reason.", label="Samples left out", min_length=0, max_length=60),
+SamplesLeftOutByReason: TypeAlias = Annotated[
+    logs.LeftOutSamples,
+    Table(logs.LeftOutSamples, "Samples left out, by reason.", label="Samples left out", min_length=0, max_length=60),
 ]

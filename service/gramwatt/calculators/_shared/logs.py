@@ -115,7 +115,9 @@ LongestGap: TypeAlias = Annotated[
         "s",
         "Longer times between samples are left out instead of bridged by a straight line. Default: 5 times the usual "
         "step, at least 2 s.",
+        label="Maximum gap",
         group=Group.FINE_TUNING,
+        synonyms=("gap"),
         at_most=3600,
     ),
 ]
@@ -161,18 +163,18 @@ the line is above the header."""
 
 
 @dataclass(frozen=True, slots=True)
-class LeftOut:
+class LeftOutSamples:
     """Samples left out of a recording for one reason."""
 
     reason: Annotated[
-        IndexArray, Choice(REASONS, "Reason.", method="see the inputs longest gap, start time and end time")
+        IndexArray, Choice(REASONS, "Reason.", method="see the inputs maximum gap, start time and end time")
     ]
     sample_count: Annotated[Array, Count("Number of samples.", at_least=0, at_most=5_000_000, method="counted")]
     first_row: Annotated[
         Array,
         Count("Row of the first, from 1.", at_least=0, at_most=5_000_000, optional=True, method="counted"),
     ]
-    first_cell: Annotated[StringArray, Text("The column and its content in that row.", optional=True)]
+    first_reading: Annotated[StringArray, Text("The column and its content in that row.", optional=True)]
 
 
 @dataclass(frozen=True, slots=True)

@@ -38,7 +38,7 @@ def trace_thrust(given: Any, found: Any) -> tuple[TracedLine, ...]:
 
 
 CHARTS: Final = (
-    ScatterChart("by_setup", x="mass", y="endurance", limit=get_limit, title="Minutes against grams"),
+    ScatterChart("by_setup", x="mass", y="endurance", limit=get_limit, title="Flight time against mass"),
     LinesChart(
         trace_thrust,
         x="by_setup.throttle_cap",

@@ -50,7 +50,7 @@ order. Instead of a range, a varied input may have a list of values (`vary=cells
 for one with a range. A point that is out of bounds or lacks an input gets an `error`.
 
 **Charts.** `chart` shows the results for an `<img>`, a spreadsheet's IMAGE() or a video: as SVG, PNG, or a description
-in words (which SVG and PNG contain too). `picture` selects one of the calculator's charts. To draw a sweep instead,
+in words (which SVG and PNG contain too). `chart` selects one of the calculator's charts. To draw a sweep instead,
 send what `sweep` takes. One varied input makes lines, two make a map, and a choice among them a line for each option;
 `show` then has the names of the results.
 

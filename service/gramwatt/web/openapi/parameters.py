@@ -14,7 +14,7 @@ from gramwatt.engine.limits import MAX_AXES
 from gramwatt.engine.nested import MAX_QUERY_LIST_LENGTH
 from gramwatt.model import AnyCalculator, Kind, NumberList, units
 from gramwatt.model.messages import join_with_or
-from gramwatt.web.chart_options import CHART_OPTIONS, make_picture_option
+from gramwatt.web.chart_options import CHART_OPTIONS, make_chart_option
 from gramwatt.web.openapi.inputs import ANY_TEXT, Inputs
 from gramwatt.web.openapi.naming import (
     JsonObject,
@@ -100,7 +100,7 @@ class Parameters:
 
     def list_chart_options(self, calculator: AnyCalculator) -> list[str]:
         """Return the options of a chart."""
-        return self._add_options({**CHART_OPTIONS, "picture": make_picture_option(calculator)}, "chart", calculator)
+        return self._add_options({**CHART_OPTIONS, "chart": make_chart_option(calculator)}, "chart", calculator)
 
     def list_log_options(self, calculator: AnyCalculator) -> list[str]:
         """Return the options of a recording that is the body of a request."""
@@ -154,7 +154,7 @@ class Parameters:
 
     def _add_options(self, options: Mapping[str, Kind], group: str, calculator: AnyCalculator) -> list[str]:
         """Add options. Those that a calculator shares with others have the name of the option, or of its group."""
-        own = {"picture", *(["format"] if calculator.formats and group in ("response", "log") else [])}
+        own = {"chart", *(["format"] if calculator.formats and group in ("response", "log") else [])}
         references = []
         for name, kind in options.items():
             names = [f"{to_identifier(calculator)}_{name}"] if name in own else [name, f"{group}_{name}"]

@@ -119,8 +119,12 @@ def _make_response(inputs: Inputs, calculator: AnyCalculator) -> JsonObject:
             "inputs": refer(to_class_name(f"{calculator.name}-inputs-used")),
             "assumed": refer("AssumedInputs"),
             "from_craft": refer("CraftInputs"),
-            "chosen": refer("ChosenRows"),
-            **({"solved": refer("SolvedInputs")} if any(each.solved_from for each in calculator.assumptions) else {}),
+            "chosen_rows": refer("ChosenRows"),
+            **(
+                {"computed": refer("ComputedInputs")}
+                if any(each.solved_from for each in calculator.assumptions)
+                else {}
+            ),
             "results": refer(get_results_name(calculator)),
             "units": refer("Units"),
             "input_units": refer("InputUnits"),

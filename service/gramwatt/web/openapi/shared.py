@@ -116,7 +116,7 @@ SCHEMAS: Final[Mapping[str, JsonObject]] = {
     **WORKING_SCHEMAS,
     "AssumedInputs": {**_NAMES, "description": "The inputs, or columns of tables, that took their default."},
     "CraftInputs": {**_NAMES, "description": "The inputs that came from the craft document, if there was one."},
-    "SolvedInputs": {**_NAMES, "description": "The inputs that were computed from measured ones."},
+    "ComputedInputs": {**_NAMES, "description": "The inputs that were computed from measured ones."},
     "ChosenRows": make_map(
         make_text(int(ROW_NAME["maxLength"])),
         "The rows of the craft's tables that inputs came from, by the member of the request that names one; the first "
@@ -190,7 +190,7 @@ SCHEMAS: Final[Mapping[str, JsonObject]] = {
             "docs": _LINK,
             "reference": _LINK,
             "units": _LINK,
-            "element": make_result_object(
+            "web_component": make_result_object(
                 {
                     "script": _LINK,
                     "integrity": {"type": "string", "maxLength": 80, "pattern": "^sha384-[A-Za-z0-9+/]{64}$"},

@@ -76,7 +76,7 @@ class FormData:
     """Inputs that a craft gives only as a sum."""
     failed: frozenset[str] = frozenset()
     """Inputs that errors of a craft leave without a value."""
-    picture: str | None = None
+    chart: str | None = None
     """Which of the calculator's charts is drawn, by default the first."""
 
     def add_error(self, key: str, detail: str, given: object, accepted: str) -> None:
@@ -116,7 +116,7 @@ def read_form(calculator: Calculator[Any, Any], sent: Mapping[str, str], files: 
     if len(sent) > MAX_FIELDS:
         form.errors.append(InputError("", f"{len(sent)} fields", None, f"up to {MAX_FIELDS} at once"))
     form.shape = "narrow" if texts.pop("shape", "") == "narrow" else "wide"
-    form.picture = texts.pop("picture", None)
+    form.chart = texts.pop("chart", None)
     for name in ("part", "download"):
         texts.pop(name, "")
     first, second = (

@@ -250,9 +250,9 @@ class _FieldBuilder:
         return [error for name in names for error in self.errors.pop(name)]
 
     def _assumed(self, description: Mapping[str, Any], response: Mapping[str, Any]) -> str:
-        """Return the value that the response assumed, or solved for, in place of an input."""
+        """Return the value that the response assumed or computed, in place of an input."""
         name = description["name"]
-        if name not in response["assumed"] and name not in response.get("solved", ()):
+        if name not in response["assumed"] and name not in response.get("computed", ()):
             return ""
         match response["inputs"].get(name):
             case bool() as value:

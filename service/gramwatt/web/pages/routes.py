@@ -138,9 +138,7 @@ def calculator_chart(calculator_name: str) -> Response:
         if any(varied.name for varied in form.varied):
             chart = what_if.draw(calculator, form, calculate.compute_response(calculator, form.inputs))
         else:
-            chart = compute_chart(
-                calculator, form.inputs, text=False, result_units=form.result_units, picture=form.picture
-            )
+            chart = compute_chart(calculator, form.inputs, text=False, result_units=form.result_units, chart=form.chart)
     except calculate.InvalidInput as error:
         raise convert_invalid_input(error, form.errors) from None
     except NothingToDraw as error:

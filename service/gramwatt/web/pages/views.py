@@ -118,7 +118,7 @@ def read_form(
         of_example,
         result_units=form.result_units,
         shape=form.shape,
-        picture=form.picture,
+        chart=form.chart,
         varied=form.varied,
         errors=[*of_example.errors, *duplicates],
     )
@@ -199,16 +199,16 @@ def _add_charts(view: CalculatorView, chart_request: ChartRequest, query: str | 
 
 
 def _link_to_chart(view: CalculatorView, url: str, shown: Preview) -> EmbeddedChart:
-    """Return a chart that the page loads from a URL, to which picture and shape are added."""
-    base = f"{url}&picture={shown.name}".replace("?&", "?")
+    """Return a chart that the page loads from a URL, to which chart and shape are added."""
+    base = f"{url}&chart={shown.name}".replace("?&", "?")
     wide, narrow = (ChartImage(f"{base}&shape={shape}", *shown.sizes[shape]) for shape in (WIDE, NARROW))
-    own_url = f"{view.chart_url}&picture={shown.name}" if view.chart_url else ""
+    own_url = f"{view.chart_url}&chart={shown.name}" if view.chart_url else ""
     return EmbeddedChart(shown.name, shown.title, shown.alt, wide, narrow, own_url)
 
 
 def _page_chart_url(view: CalculatorView, query: str | None) -> str | None:
     """Return the URL of the chart without its shape; None where it would be too long, as with a recording."""
-    longest = max((f"&picture={chart.name}&shape={NARROW}" for chart in view.calculator.charts), key=len)
+    longest = max((f"&chart={chart.name}&shape={NARROW}" for chart in view.calculator.charts), key=len)
     if query is None:
         return _form_chart_url(view, longest)
     url = f"/v1/{view.calculator.name}/chart?{query}&{PAGE_CHART_OPTIONS}"

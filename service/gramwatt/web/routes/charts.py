@@ -80,9 +80,9 @@ def _draw(
     units = parse_result_units(options["units"], errors)
     try:
         if axes or errors:
-            if axes and options["picture"]:
-                detail = "picture selects a chart of the results, and this is a sweep"
-                errors.append(InputError("/picture", detail, quote_input(options["picture"]), "no picture"))
+            if axes and options["chart"]:
+                detail = "chart selects a chart of the results, and this is a sweep"
+                errors.append(InputError("/chart", detail, quote_input(options["chart"]), "no chart"))
             shown = _choose_shown_results(calculator, inputs, axes, options, errors, text=text)
             chart = sweep_charts.compute_chart(calculator, inputs, axes, shown, text=text, result_units=units)
         elif options["show"]:
@@ -91,7 +91,7 @@ def _draw(
             raise invalid_input([InputError("/show", detail, quote_input(options["show"]), accepted)])
         else:
             chart = calculator_charts.compute_chart(
-                calculator, inputs, text=text, result_units=units, picture=options["picture"]
+                calculator, inputs, text=text, result_units=units, chart=options["chart"]
             )
     except calculate.InvalidInput as error:
         raise convert_invalid_input(error) from None

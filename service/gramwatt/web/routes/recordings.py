@@ -48,7 +48,7 @@ def calculate_from_recording(calculator_name: str) -> Response:
     columns = {channel: options[option] for channel, option in column_options.items() if options[option]}
     inputs: dict[str, Any] = dict(query_inputs)
     try:
-        inputs[name] = parse_recording(kind, body, recording_format, columns, decimal=options["decimal_sent"])
+        inputs[name] = parse_recording(kind, body, recording_format, columns, decimal=options["recording_decimal"])
     except MalformedRecording as error:
         media_type = BODY_FORMATS[recording_format]
         raise Problem("malformed-request", f"The body is not a recording as {media_type}: {error}.") from None

@@ -89,7 +89,7 @@ def _make_index() -> dict[str, Any]:
         "docs": "/docs",
         "reference": "/reference",
         "units": "/v1/units",
-        "element": {"script": f"/gramwatt-{LATEST}.js", "integrity": integrity(LATEST)},
+        "web_component": {"script": f"/gramwatt-{LATEST}.js", "integrity": integrity(LATEST)},
         "calculators": [_make_index_entry(calculator) for calculator in registry.load().values()],
     }
 

@@ -169,7 +169,7 @@ def _compute_sweep(
     chunks = sweep.read_grid(axes, text=text, rows=TEXT_ROWS if streamed_as_text else sweep.CHUNK_POINTS)
     if not options["best"]:
         return stream_table(plan, response_format, chunks, lambda: None, whole=sweep.count_points(axes) <= BLOCK_ROWS)
-    order = ranking.Ranking(options["best"], by, bool(options["least"]))
+    order = ranking.Ranking(options["best"], by, bool(options["ascending"]))
     results = (result for chunk in chunks for result in compute_batch(plan, chunk))
     best = ranking.to_batch_result(ranking.select_best(order, results))
     writer = batch.make_writer(plan, response_format)
