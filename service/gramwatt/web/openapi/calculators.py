@@ -237,7 +237,7 @@ class CalculatorPaths:
             "operationId": f"describe_{self._identity}",
             "summary": f"{self._calculator.title} Inputs and results",
             "description": "For programs.",
-            "responses": self._respond("Description", cacheable=True),
+            "responses": self._respond("CalculatorDescription", cacheable=True),
         }
         self._add_path("/description", {"get": operation})
 
@@ -296,8 +296,8 @@ def add_shared_components(spec: APISpec) -> None:
     content = make_content(CHART_MEDIA_TYPES["svg"], {"type": "string", "maxLength": 5_000_000, "pattern": "^<svg "})
     content[CHART_MEDIA_TYPES["png"]] = {"schema": refer("Binary")}
     content |= make_content(CHART_MEDIA_TYPES["txt"], {"type": "string", "maxLength": 20_000, "pattern": ANY_TEXT})
-    described = make_content("application/json", refer("Description"))
-    spec.components.response("Description", make_ok_response("The description.", described, "ETag", "Link"))
+    described = make_content("application/json", refer("CalculatorDescription"))
+    spec.components.response("CalculatorDescription", make_ok_response("The description.", described, "ETag", "Link"))
     spec.components.response("Chart", make_ok_response("The chart.", content, "ETag", "Link"))
     spec.components.schemas["RangeEnd"] = {
         "anyOf": [

@@ -37,7 +37,7 @@ def add_results(spec: APISpec, inputs: Inputs, calculator: AnyCalculator) -> Non
     fields = calculator.result_fields
     properties = {name: _describe(spec, calculator, name, kind) for name, kind in fields.items()}
     spec.components.schema(get_results_name(calculator), make_object(properties, list(fields)))
-    used = {name: _make_used(kind) for name, kind in calculator.input_fields.items()}
+    used = {name: _make_used(inputs, calculator, name, kind) for name, kind in calculator.input_fields.items()}
     text = "All inputs that were used: given, assumed or computed."
     spec.components.schema(to_class_name(f"{calculator.name}-inputs-used"), make_object(used, description=text))
     spec.components.schema(to_class_name(f"{calculator.name}-response"), _make_response(inputs, calculator))
@@ -52,7 +52,10 @@ def _describe(spec: APISpec, calculator: AnyCalculator, name: str, kind: Kind) -
         columns = {
             column: {
                 "description": getattr(inner, "description", ""),
-                **_allow_null(make_value(inner), f"{name}.{column}" in nullable and not inner.optional),
+                **_allow_null(
+                    _make_value(spec, column, inner, kind.row.__name__),
+                    f"{name}.{column}" in nullable and not inner.optional,
+                ),
             }
             for column, inner in kind.columns.items()
         }
@@ -61,7 +64,7 @@ def _describe(spec: APISpec, calculator: AnyCalculator, name: str, kind: Kind) -
         items = add_schema(spec, make_object(columns, required), row, owner + row)
         schema: JsonObject = {"type": "array", "maxItems": kind.max_length, "items": items}
     else:
-        schema = make_value(kind)
+        schema = _make_value(spec, name, kind, to_class_name(calculator.name))
     is_nullable = name in nullable or isinstance(kind, Text)  # an empty text is none
     deprecated = {"deprecated": True} if kind.deprecated else {}
     return {"description": getattr(kind, "description", ""), **_allow_null(schema, is_nullable), **deprecated}
@@ -71,21 +74,25 @@ def _allow_null(schema: JsonObject, is_nullable: bool) -> JsonObject:
     """Return the schema that also allows null, if a value can be missing."""
     if not is_nullable:
         return schema
-    widened = {**schema, "type": [schema["type"], "null"]}
-    if "enum" in schema:
-        widened["enum"] = [*schema["enum"], None]
-    return widened
+    if "$ref" in schema:
+        return {"anyOf": [schema, {"type": "null"}]}
+    return {**schema, "type": [schema["type"], "null"]}
 
 
-def make_value(kind: Kind) -> JsonObject:
-    """Return the schema of a value in a response, without its description."""
+def _make_value(spec: APISpec, name: str, kind: Kind, owner: str) -> JsonObject:
+    """Return the schema of a result without its description: a reference for a choice, which is one type in code."""
+    if isinstance(kind, Choice):
+        return add_schema(spec, make_enum(kind.options), to_class_name(name), owner + to_class_name(name))
+    return _make_plain(kind)
+
+
+def _make_plain(kind: Kind) -> JsonObject:
+    """Return the schema of a value that is no choice."""
     match kind:
         case Quantity():
             return _make_number(kind)
         case Count():
             return {"type": "integer", "format": "int32", "minimum": 0, "maximum": MAX_INTEGER}
-        case Choice():
-            return make_enum(kind.options)
         case NumberList():
             return {"type": "array", "maxItems": 2 * kind.max_length, "items": _make_number(kind.item)}
         case Flag():
@@ -141,15 +148,17 @@ def _list_codes(calculator: AnyCalculator) -> list[str]:
     return sorted({*(each.code for each in calculator.cautions), *(each.code for each in calculator.rules)})
 
 
-def _make_used(kind: Kind) -> JsonObject:
+def _make_used(inputs: Inputs, calculator: AnyCalculator, name: str, kind: Kind) -> JsonObject:
     """Return the schema of an input that was used; what was computed may be out of bounds, or have no finite value."""
     match kind:
         case Quantity():
             return {"type": ["number", "null"], "format": "double"}
         case Count():
-            return _allow_null(make_value(kind), True)
-        case Choice() | Flag() | NumberList():
-            return make_value(kind)
+            return _allow_null(_make_plain(kind), True)
+        case Choice():
+            return inputs.refer(calculator, name)
+        case Flag() | NumberList():
+            return _make_plain(kind)
         case Table():
             return {"type": "array", "maxItems": kind.max_length, "items": {"type": "object"}}
         case TimeSeries():

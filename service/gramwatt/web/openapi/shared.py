@@ -210,7 +210,7 @@ SCHEMAS: Final[Mapping[str, JsonObject]] = {
             "links": {"type": "object", "additionalProperties": _LINK},
         }
     ),
-    "Description": make_result_object(
+    "CalculatorDescription": make_result_object(
         {
             "calculator": _CALCULATOR,
             "title": make_text(),
@@ -219,22 +219,23 @@ SCHEMAS: Final[Mapping[str, JsonObject]] = {
             "category": {"type": "string", "enum": list(CATEGORIES)},
             "deprecated": {"type": "boolean", "const": True},
             "by_query": {"type": "boolean", "description": "Whether its inputs fit the query of a GET."},
-            "inputs": make_array(refer("Field"), 100),
+            "inputs": make_array(refer("CalculatorField"), 100),
             "any_of": make_array(
                 make_array(NAME, 100), 20, description="Groups of inputs of which at least one must be given."
             ),
             "choices": make_map(
-                make_result_object({"table": NAME, "label": make_text()}),
+                refer("RowChoice"),
                 "Members of a request that choose a row of a craft document by its name.",
                 maxProperties=20,
             ),
-            "results": make_array(refer("Field"), 100),
+            "results": make_array(refer("CalculatorField"), 100),
             "example": {"type": "object", "description": "Valid inputs."},
         },
         "deprecated",
         description="A calculator: what programs and forms need to know of it.",
     ),
-    "Field": make_result_object(
+    "RowChoice": make_result_object({"table": NAME, "label": make_text()}),
+    "CalculatorField": make_result_object(
         {
             "name": NAME,
             "label": make_text(),

@@ -14,7 +14,7 @@ from gramwatt.web.problems import PROBLEM_TYPES
 _HTML: Final = make_content("text/html", {"type": "string", "maxLength": 1_000_000, "pattern": "^<!doctype html>"})
 _INDEX: Final = make_content("application/json", refer("ServiceIndex"))
 _SVG: Final = make_content("image/svg+xml", {"type": "string", "maxLength": 5_000_000, "pattern": "^<svg "})
-_DESCRIPTION: Final = make_content("application/json", refer("Description"))
+_DESCRIPTION: Final = make_content("application/json", refer("CalculatorDescription"))
 _SCRIPT: Final = {"type": "string", "maxLength": 1_000_000, "pattern": "gramwatt-calculator"}
 _METRICS: Final = {"type": "string", "maxLength": 10_000_000, "pattern": "^(?:# HELP |$)"}
 
