@@ -14,7 +14,7 @@ import pytest
 
 from gramwatt.web.problems import PROBLEM_TYPES
 from web.conftest import running
-from web.wire import BODY, HEAD, KEEP_ALIVE, answers, chunked, connect, problem, read_answer, send
+from web.wire import BODY, HEAD, KEEP_ALIVE, PACK, answers, chunked, connect, problem, read_answer, send
 
 
 @pytest.fixture(scope="module")
@@ -71,6 +71,9 @@ UNREADABLE = [
     pytest.param(b"GET /v1 HTTP/1.1\r\n" + 2 * HOST + b"\r\n", 400, "malformed-request", id="two-hosts"),
     pytest.param(b"GET /v1 HTTP/1.1\r\nHost: a/b c\r\n\r\n", 400, "malformed-request", id="host-that-is-none"),
     pytest.param(HEAD + b"Transfer-Encoding: chunked\r\n\r\nzz\r\n\r\n", 400, "malformed-request", id="bad-chunk"),
+    pytest.param(
+        HEAD + b"Transfer-Encoding: gzip, chunked\r\n\r\n0\r\n\r\n", *(400, "malformed-request"), id="other-coding"
+    ),
 ]
 
 
@@ -192,6 +195,17 @@ def test_an_offer_of_another_protocol_is_ignored(live: str, framing: str, cut: i
         received = read_to_end(connection)
     assert received.count(b"HTTP/1.1 200 OK") == 2
     assert received.count(b'"usable_energy": 23.088') == 2
+
+
+@pytest.mark.parametrize("version", [b"1.1", b"1.0"])
+def test_an_offer_of_another_protocol_on_a_connection_that_closes_is_ignored(live: str, version: bytes) -> None:
+    """The parser is at its end then; what follows the request is not read."""
+    head = b"GET " + PACK.encode() + b" HTTP/" + version + b"\r\nHost: x\r\n"
+    with connect(live) as connection:
+        connection.sendall(head + b"Connection: close, Upgrade\r\nUpgrade: h2c\r\n\r\n" + head + b"\r\n")
+        received = read_to_end(connection)
+    assert received.startswith(b"HTTP/1.1 200 OK")
+    assert received.count(b'"usable_energy": 23.088') == 1
 
 
 def test_a_request_for_a_tunnel_is_rejected(live: str) -> None:

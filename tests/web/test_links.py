@@ -81,8 +81,12 @@ def test_the_type_of_a_problem_leads_to_its_description(client: FlaskClient, mon
     assert found.get_json()["type"] == "http://tools.example.org:8080/problems/invalid-input"
     assert found.headers["Cache-Control"] == "no-store"
     assert client.get("/problems/invalid-input").status_code == 200
-    wrong = client.get("/v1/pack-energy?cells=0", headers={"Host": 'a"><b'})
-    assert wrong.get_json()["type"] == "/problems/invalid-input"
+    for host in ('a"><b', "'$(id)", "x:99999999"):
+        wrong = client.get("/v1/pack-energy?cells=0", headers={"Host": host})
+        assert wrong.get_json()["type"] == "/problems/invalid-input"
+    for path in ("/v1/pack-energy?cells=0", "/docs/calculate_endurance", "/calculators/endurance", "/nothing"):
+        response = client.get(path, headers={"Host": "[1:2]", "Accept": "text/html"})
+        assert response.status_code < 500
     monkeypatch.setenv("GRAMWATT_URL", "https://example.org/")
     assert client.get("/v1/nothing").get_json()["type"] == "https://example.org/problems/unknown-calculator"
 

@@ -66,14 +66,19 @@ class RequestParser(httptools.HttpRequestParser):
         self.set_dangerous_leniencies(lenient_data_after_close=True)
 
     def feed_data(self, data: bytes) -> None:  # type: ignore[override]
-        """Parse what came; a head that offers an upgrade is parsed again without the offer."""
+        """Parse what came; a head that offers an upgrade is parsed again without the offer.
+
+        A parser of its own does that: this one ends at such a head if it also says that the connection closes.
+        """
+        parser = self
         while True:
             try:
-                return super().feed_data(data)
+                return httptools.HttpRequestParser.feed_data(parser, data)
             except httptools.HttpParserUpgrade as upgrade:
                 if not self.connection.head_without_upgrade:
                     raise
                 data = self.connection.head_without_upgrade + data[upgrade.args[0] :]
+                parser = self.connection.parser = RequestParser(self.connection)
 
 
 class Connection(HttpToolsProtocol):
@@ -201,6 +206,9 @@ class Connection(HttpToolsProtocol):
             raise InvalidRequest(400, "A request needs one Host header field.")
         if hosts and not _HOST.fullmatch(hosts[0]):
             raise InvalidRequest(400, "The Host header field is no host.")
+        codings = [value.strip().lower() for name, value in self.headers if name == b"transfer-encoding"]
+        if codings not in ([], [b"chunked"]):
+            raise InvalidRequest(400, "The only transfer coding that is understood is chunked.")
         if len(self.pipeline) >= MAX_PIPELINED:
             raise InvalidRequest(400, "Too many requests were sent before their responses were read.")
         if not self.url.startswith(b"/"):  # RFC 9112, 3.2.2: a whole URL in the request line; RFC 9110, 7.1: "*"

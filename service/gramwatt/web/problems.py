@@ -142,7 +142,7 @@ def get_public_url() -> str:
     if fixed:
         return fixed
     try:
-        url = request.host_url.rstrip("/")
+        url = f"{request.scheme}://{request.host}"
     except SecurityError:
         return ""
     return url if _HOST_URL.fullmatch(url) else ""

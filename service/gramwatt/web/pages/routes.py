@@ -32,6 +32,7 @@ from gramwatt.web.problems import (
     Problem,
     convert_http_error,
     convert_invalid_input,
+    get_public_url,
     invalid_input,
     respond_to_http_error,
     respond_to_problem,
@@ -86,7 +87,7 @@ def _revalidate(response: Response, tag: str) -> Response:
 
 def _page_tag() -> str:
     """Return the strong entity tag of a page. It covers the host, since snippets name it."""
-    return make_etag(f"page {request.host_url}", request.full_path)
+    return make_etag(f"page {get_public_url()}", request.full_path)
 
 
 def _page_not_modified(tag: str, *, framed: bool = False) -> Response | None:

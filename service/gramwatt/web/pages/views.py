@@ -33,6 +33,7 @@ from gramwatt.web.pages.results_view import ResultsView, make_results_view
 from gramwatt.web.pages.snippets import Snippet, contains_recording, make_snippets
 from gramwatt.web.pages.web_component import LATEST, integrity
 from gramwatt.web.pages.what_if import WhatIf, make_what_if
+from gramwatt.web.problems import get_public_url
 
 WIDE, NARROW = "wide", "narrow"
 PAGE_CHART_OPTIONS: Final = f"theme={AUTO}&ground=clear&title=false"
@@ -170,7 +171,7 @@ def _find_duplicate_parameters() -> list[InputError]:
 def _add_links(view: CalculatorView) -> str | None:
     """Add the URLs and snippets of the same request. Return its query for /v1, or None where it has none."""
     name, form = view.calculator.name, view.form_data
-    base_url = request.host_url.rstrip("/")
+    base_url = get_public_url()
     frame_url = f"{base_url}/calculators/{name}/frame"
     if not view.by_post:
         frame_url += f"?{urlencode(form_reader.form_query(form))}"

@@ -6,7 +6,7 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
-from flask import Blueprint, Response, request
+from flask import Blueprint, Response
 
 from gramwatt.engine import registry
 from gramwatt.model.messages import suggest
@@ -21,7 +21,7 @@ from gramwatt.web.contract_pages.schema_words import (
     list_members,
 )
 from gramwatt.web.pages.routes import render_stable_page, show_problem
-from gramwatt.web.problems import Problem
+from gramwatt.web.problems import Problem, get_public_url
 
 blueprint = Blueprint("docs", __name__)
 blueprint.register_error_handler(Problem, show_problem)
@@ -55,7 +55,7 @@ def docs_operation(operation_id: str) -> Response:
         "docs_operation.html",
         lambda: {
             "view": describe_operation(contract, operation_id),
-            "base_url": request.host_url.rstrip("/"),
+            "base_url": get_public_url(),
             "calculators": registry.list_names(),
         },
     )
