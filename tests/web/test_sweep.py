@@ -147,6 +147,12 @@ def test_points_out_of_bounds_tell_it_and_the_others_stand(client: FlaskClient) 
     }
 
 
+@pytest.mark.parametrize(("first", "last"), [(1000, "2 Ah"), ("1 Ah", 2000), (1000, 2000)])
+def test_an_end_without_a_unit_is_in_the_declared_one(client: FlaskClient, first: object, last: object) -> None:
+    made = rows(post(client, {"given": {"cells": 6}, "vary": {"capacity": {"from": first, "to": last, "count": 3}}}))
+    assert column(made, "capacity") == [1000, 1500, 2000]
+
+
 def test_points_between_whole_numbers_tell_it(client: FlaskClient) -> None:
     made = rows(client.get(f"{SWEEP}?vary=cells&from=2&to=3&count=3&capacity=1300"))
     assert [("error" in row) for row in made] == [False, True, False]
@@ -169,6 +175,7 @@ def test_a_missing_input_is_reported_by_every_point(client: FlaskClient) -> None
         ),
         pytest.param("vary=cells&capacity=1300&to=3&count=3", ["/from"], id="no-from"),
         pytest.param("vary=cells&capacity=1300&from=3", ["/count", "/to"], id="no-to-nor-count"),
+        pytest.param("vary=capacity&cells=6&from=-1e308&to=1e308&count=3", ["/from", "/to"], id="ends-too-far"),
         pytest.param("vary=cells&capacity=1300&from=1&to=3&count=1", ["/count"], id="one-point"),
         pytest.param("vary=cells&capacity=1300&from=1&to=3&count=2.5", ["/count"], id="no-whole-count"),
         pytest.param("vary=cells&capacity=1300&from=1&to=3&count=501", ["/count"], id="too-many-points"),

@@ -14,11 +14,11 @@ MAX_RANGE_END: Final = 1e12
 
 def parse_range_end(kind: Quantity | Count, cell: object, *, text: bool) -> tuple[float, units.Unit | None]:
     """Return a number with its unit, whatever the bounds; for a count without one. Raises ValueParseError."""
+    unit = kind.bounds.unit if isinstance(kind, Quantity) else None
     if isinstance(cell, str) and isinstance(kind, Quantity):
-        number, plus_minus, unit = kind.parse_text(cell, kind.bounds.unit, text=text)
+        cell, plus_minus, unit = kind.parse_text(cell, kind.bounds.unit, text=text)
         if plus_minus is not None:
             raise ValueParseError("The end of a range has no uncertainty", kind.describe_accepted())
-        return number, unit
     if text and isinstance(cell, str) and re.fullmatch(NUMBER, cell.strip(" "), re.ASCII):
         cell = float(cell)
     if isinstance(cell, bool) or not isinstance(cell, float | int):
@@ -26,4 +26,4 @@ def parse_range_end(kind: Quantity | Count, cell: object, *, text: bool) -> tupl
     if not -MAX_RANGE_END <= cell <= MAX_RANGE_END:
         detail = f"A range must be between {-MAX_RANGE_END:g} and {MAX_RANGE_END:g}"
         raise ValueParseError(detail, kind.describe_accepted())
-    return float(cell), None
+    return float(cell), unit

@@ -117,6 +117,12 @@ def test_an_unclosed_quote_is_reported() -> None:
         pytest.param(["11:59:59 PM", "12:00:01 am", "12:30 a.m."], [86399, 86401, 88200], id="noon and midnight"),
         pytest.param(["2:30 PM", "2:31PM"], [52200, 52260], id="hours and minutes"),
         pytest.param(["1:00", "13:00 PM", "0:10 AM", "2:30.5 PM"], [60, *[np.nan] * 3], id="no such hours"),
+        pytest.param(["2:30\u202fPM", "2:30:01\u00a0pm"], [52200, 52201], id="spaces that do not break a line"),
+        pytest.param(
+            ["2026-05-03 14:00:00+02", "2026-05-03 12:00:00 UTC", "2026-05-03T06:30-05:30"],
+            [1_777_809_600.0] * 3,
+            id="hours of a zone alone",
+        ),
         pytest.param(
             ["01.01.1970 00:00:01", "31.02.1970 00:00:01", "1970/01-02 00:00:01"], [1, *[np.nan] * 2], id="no such days"
         ),
@@ -131,6 +137,24 @@ def test_times_in_other_units(unit: str) -> None:
     scale = {"ms": 1e-3, "us": 1e-6, "µs": 1e-6, "min": 60, "h": 3600}[unit]
     recording = read(f"time [{unit}],voltage\n0,16\n250,15\n".encode())
     np.testing.assert_allclose(recording.samples.time, [0, 250 * scale], rtol=1e-14)
+
+
+@pytest.mark.parametrize("line", ["ms,mV,milliampere", "(ms),(mV),(mA)", "[ms], [mV],mA"])
+def test_units_in_the_line_below_the_header(line: str) -> None:
+    recording = read(f"time,voltage,current\n{line}\n0,16000,500\n20,15900,700\n".encode())
+    samples = recording.samples
+    np.testing.assert_allclose(
+        [*samples.time, *samples.voltage, *samples.current],
+        [np.nan, 0, 0.02, np.nan, 16, 15.9, np.nan, 0.5, 0.7],
+        rtol=1e-14,
+    )
+    assert not recording.unread
+
+
+def test_a_unit_in_the_header_is_not_replaced_by_the_line_below() -> None:
+    recording = read(b"time,current [A]\n,mA\n0,5\n")
+    assert recording.samples.current[1] == 5
+    assert [each.first_text for each in recording.unread] == ["mA"]
 
 
 def test_columns_may_have_other_names() -> None:
@@ -213,9 +237,14 @@ def test_an_arrow_file_is_read_as_a_stream_is() -> None:
     assert read(sink.getvalue(), "arrow").samples.voltage.tolist() == VOLTAGE
 
 
-def test_columns_of_unequal_length_are_filled_with_nothing() -> None:
-    recording = parse_recording_object(LOG, {"time": [0, 1, 2], "voltage": [16.0]})
-    np.testing.assert_array_equal(recording.samples.voltage, [16, np.nan, np.nan])
+def test_columns_of_unequal_length_are_an_error() -> None:
+    """Nobody knows which of their values belong together."""
+    with pytest.raises(UnusableRecording) as exc_info:
+        parse_recording_object(LOG, {"time": [0, 1, 2], "voltage": [16.0], "a/b": []})
+    assert [(error.pointer, error.detail) for error in exc_info.value.errors] == [
+        ("/voltage", "a list of 1, while time has 3"),
+        ("/a~1b", "a list of 0, while time has 3"),
+    ]
 
 
 def test_arrays_of_the_librarys_callers() -> None:

@@ -73,7 +73,8 @@ def read_recording(
     values: dict[str, Array] = {}
     unread: list[UnreadableCells] = []
     for (name, place), column in zip(places.items(), series, strict=True):
-        values[name], left_out = _read(name, channels[name], column, place.unit, clock=name == time, decimal=decimal)
+        cells, unit = (column, place.unit) if place.unit else _take_unit(channels[name], column)
+        values[name], left_out = _read(name, channels[name], cells, unit, clock=name == time, decimal=decimal)
         unread += left_out
     _check_times(time, values[time], unread, columns.names)
     lacking = np.broadcast_to(np.nan, (rows,))
@@ -179,14 +180,26 @@ def _unit(
     if spelling is None or ("s" in known and spelling.lower() in _ZONES):
         tail = header.strip().replace("_", " ").rpartition(" ")[2]  # of a chosen column such as current_mA
         return known.get(tail), None
-    words = units.get_words(known)
-    unit = known.get(spelling) or known.get(words.get(spelling.lower().removesuffix("s"), ""))
+    unit = _find_unit(kind, spelling)
     if unit is not None:
         return unit, None
-    hint = suggest(spelling, known, words)
+    hint = suggest(spelling, known, units.get_words(known))
     detail = f"unit {quote_input(spelling)!r} of {quote_input(header)!r} is not one of {', '.join(known)}{hint}"
     accepted = f"one of these units in brackets, or {column_option(channel)}={quote_input(header)} [{kind.unit}]"
     return None, InputError(pointer, detail, quote_input(header), accepted)
+
+
+def _find_unit(kind: Quantity, spelling: str) -> units.Unit | None:
+    """Return the unit of a channel that is spelled so, or is this word."""
+    known = units.compatible_units(kind.unit)
+    return known.get(spelling) or known.get(units.get_words(known).get(spelling.lower().removesuffix("s"), ""))
+
+
+def _take_unit(kind: Quantity, cells: NumberCells | TextCells) -> tuple[NumberCells | TextCells, units.Unit | None]:
+    """Return the cells without a unit in the first of them, the line below the header, and that unit."""
+    first = cells[0] if isinstance(cells, list) and cells else None
+    unit = None if first is None else _find_unit(kind, first.strip(" []()"))
+    return (cells, None) if unit is None or not isinstance(cells, list) else ([None, *cells[1:]], unit)
 
 
 @np.errstate(invalid="ignore", over="ignore")  # numbers that are none, or beyond a double, are reported below

@@ -149,6 +149,19 @@ class ObjectColumns:
         if errors:
             raise UnusableRecording(*errors)
         self._rows = max((len(values) for values in columns.values()), default=0)
+        longest_name = next((name for name, values in columns.items() if len(values) == self._rows), "")
+        errors += [
+            InputError(
+                f"/{escape_name(name)}",
+                f"a list of {len(values)}, while {quote_input(longest_name)} has {self._rows}",
+                None,
+                "lists of equal length, with null where nothing was recorded",
+            )
+            for name, values in columns.items()
+            if len(values) < self._rows
+        ]
+        if errors:
+            raise UnusableRecording(*errors)
 
     def _cell_errors(self, name: str, values: list[Any]) -> list[InputError]:
         kinds = self._kinds[name]
@@ -166,7 +179,7 @@ class ObjectColumns:
     def take(self, positions: Sequence[int]) -> list[NumberCells | TextCells]:
         """Return these columns in this order."""
         names = [self.names[at] for at in positions]
-        return [_filled(_cells(self._columns[name], self._kinds[name]), self._rows) for name in names]
+        return [_cells(self._columns[name], self._kinds[name]) for name in names]
 
 
 def _cells(values: Any, kinds: Set[type]) -> NumberCells | TextCells:
@@ -182,16 +195,6 @@ def _cells(values: Any, kinds: Set[type]) -> NumberCells | TextCells:
                 np.array([np.nan if value is None else value for value in values], dtype=np.float64), given
             )
     return [None if value is None else str(value) for value in values]
-
-
-def _filled(cells: NumberCells | TextCells, rows: int) -> NumberCells | TextCells:
-    """Extend a column with empty cells to ``rows`` rows."""
-    if isinstance(cells, list):
-        return cells + [None] * (rows - len(cells))
-    lacking = rows - len(cells.values)
-    if not lacking:
-        return cells
-    return NumberCells(np.pad(cells.values, (0, lacking), constant_values=np.nan), np.pad(cells.given, (0, lacking)))
 
 
 class JsonColumns(ObjectColumns):

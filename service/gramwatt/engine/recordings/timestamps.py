@@ -14,7 +14,7 @@ from gramwatt.model import Array
 _CLOCK: Final = re.compile(
     r"\s*+(?:(?P<date>\d{4}([-/])\d{1,2}\2\d{1,2}|\d{1,2}\.\d{1,2}\.\d{4})(?:T|,?[ ]))?"
     r"(?P<first>\d{1,2}):(?P<second>\d{2}(?:[.,]\d++)?)(?::(?P<third>\d{2}(?:[.,]\d++)?))?"
-    r"\s*+(?:(?P<half>[AP])\.?M\.?\s*+)?(?:(?P<zone>Z|[+-]\d{2}:?\d{2})\s*+)?",
+    r"\s*+(?:(?P<half>[AP])\.?M\.?\s*+)?(?:(?P<zone>Z|UTC|GMT|[+-]\d{2}(?::?\d{2})?)\s*+)?",
     re.ASCII | re.IGNORECASE,
 )
 ACCEPTED_TIMES: Final = (
@@ -22,6 +22,8 @@ ACCEPTED_TIMES: Final = (
     "2:30:00 PM, 2026-05-03 14:30:00, 2026-05-03T12:34:56Z, 2026/05/03 14:30 or 03.05.2026 14:30:00 (day first)"
 )
 DAY: Final = 86_400.0
+_SPACES: Final = str.maketrans("\u00a0\u202f", "  ")
+"""Spaces that do not break a line, which many programs write before AM and PM."""
 _EPOCH: Final = datetime.date(1970, 1, 1).toordinal()
 
 
@@ -31,7 +33,7 @@ def parse_clock_times(texts: Sequence[str | None]) -> Array:
     Two numbers are minutes and seconds; with a date, AM or PM they are hours and minutes. With dates seconds count from
     1970-01-01, without dates from midnight. A clock that falls back by more than half a day has passed midnight.
     """
-    matches = [None if text is None else _CLOCK.fullmatch(text) for text in texts]
+    matches = [None if text is None else _CLOCK.fullmatch(text.translate(_SPACES)) for text in texts]
     seconds = np.array([np.nan if match is None else _since_midnight(match) + _count_days(match) for match in matches])
     dated = any(match is not None and match["date"] for match in matches)
     return seconds if dated else _past_midnight(seconds)
@@ -46,9 +48,9 @@ def _since_midnight(match: re.Match[str]) -> float:
         hours = hours % 12 + (12 if match["half"] in "pP" else 0)
     elapsed = hours * 3600 + minutes * 60 + seconds
     zone = match["zone"]
-    if zone is None or zone in "zZ":
+    if zone is None or zone[0] not in "+-":
         return elapsed
-    east = int(zone[1:3]) * 3600 + int(zone[-2:]) * 60
+    east = int(zone[1:3]) * 3600 + int(zone[3:].lstrip(":") or 0) * 60
     return elapsed + east if zone[0] == "-" else elapsed - east
 
 
