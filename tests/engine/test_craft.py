@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from typing import Any, Final
 
@@ -10,6 +11,7 @@ import pytest
 from gramwatt import InvalidInput, calculate
 from gramwatt.engine import craft_fields, registry
 from gramwatt.engine.craft import take_inputs
+from gramwatt.engine.craft_files import InvalidCraftFile
 from gramwatt.model import Text
 
 CRAFT: Final[dict[str, Any]] = {
@@ -93,6 +95,14 @@ def test_a_response_says_which_rows_it_used() -> None:
 def test_an_explicit_mass_wins_over_the_sum() -> None:
     assert calculate("hover-power", craft={**CRAFT, "mass": 500})["given"]["mass"] == 500
     assert calculate("hover-power", craft={**CRAFT, "mass": 500}, mass=510)["given"]["mass"] == 510
+
+
+def test_a_craft_may_be_json_text() -> None:
+    text = json.dumps(CRAFT)
+    assert calculate("pack-energy", craft=f"\n{text}") == calculate("pack-energy", craft=CRAFT)
+    for wrong in ('{"packs": 1', '{"packs": "\ud800"}'):
+        with pytest.raises(InvalidCraftFile, match=r"^the craft is not valid JSON: "):
+            calculate("pack-energy", craft=wrong)
 
 
 def test_packs_alone_are_no_craft_to_weigh() -> None:

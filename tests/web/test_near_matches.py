@@ -136,6 +136,12 @@ def test_an_option_of_a_query_is_suggested(client: FlaskClient, option: str, mea
     assert body["errors"][0]["detail"].endswith(f"; did you mean the option {meant}?")
 
 
+@pytest.mark.parametrize("path", ["/v1/pack-energy/usable_energy?format=csv", "/v1/pack-energy?errors=text"])
+def test_an_option_of_other_requests_is_not_suggested(client: FlaskClient, path: str) -> None:
+    detail = client.get(f"{path}&cells=4&capacity=1300").get_json()["errors"][0]["detail"]
+    assert detail.endswith(" is an option, but not one of this request")
+
+
 def test_a_synonym_leads_to_the_known_word() -> None:
     assert close_matches("Esc Rating", ["mass", "rating"], {"esc_rating": "controller"}) == ["controller"]
     assert close_matches("mas", ["mass", "rating"], {"masse": "mass"}) == ["mass"]

@@ -134,13 +134,13 @@ def calculate(
     """Compute a calculator by name: ``calculate("pack-energy", cells=6, capacity="1.3 Ah")``.
 
     Inputs are numbers in the calculator's own units, or texts with a unit and optionally ``± u``; ``units`` converts
-    results by name; ``working`` adds formulas, numbers and references. ``craft`` is a craft document, or the path of
-    one in JSON or YAML, whose inputs are used beside the others; ``pack``, ``propeller`` or ``flight`` name a row of
-    its tables. Returns what the service responds as JSON.
+    results by name; ``working`` adds formulas, numbers and references. ``craft`` is a craft document, its
+    JSON text, or the path of one in JSON or YAML, whose inputs are used beside the others; ``pack``, ``propeller`` or
+    ``flight`` name a row of its tables. Returns what the service responds as JSON.
     Raises UnknownCalculator or InvalidInput.
     """
     if craft is not None:
-        from gramwatt.engine.craft_files import read_craft_file
+        from gramwatt.engine.craft_files import read_craft
 
-        inputs[MEMBER] = read_craft_file(craft) if isinstance(craft, str | os.PathLike) else craft
+        inputs[MEMBER] = read_craft(craft) if isinstance(craft, str | os.PathLike) else craft
     return compute_response(get_calculator(name), inputs, result_units=units, working=working)

@@ -273,7 +273,9 @@ _OPTIONS: Final = sorted(name for name in RESERVED_INPUTS if len(name) > 4)
 
 
 def _suggest_option(name: str) -> str:
-    """Return the end of a sentence about a name that is nearly that of an option of the query."""
+    """Return the end of a sentence about a name that is that of an option of the query, or nearly that."""
+    if name in _OPTIONS:
+        return f"; {name} is an option, but not one of this request"
     meant = close_matches(name, _OPTIONS, cutoff=0.8)
     return f"; did you mean the option {join_with_or(meant)}?" if meant else ""
 

@@ -1,4 +1,4 @@
-"""Read a craft document from a file in JSON or YAML."""
+"""Read a craft document from a file in JSON or YAML, or from JSON text."""
 
 from __future__ import annotations
 
@@ -23,6 +23,20 @@ class InvalidCraftFile(ValueError):
     """A file is no craft document."""
 
 
+def read_craft(source: str | os.PathLike[str]) -> dict[str, object]:
+    """Return the craft document in a JSON text, which begins with a brace, or else in the file of that path.
+
+    Raises InvalidCraftFile and OSError.
+    """
+    if not isinstance(source, str) or not source.lstrip().startswith("{"):
+        return read_craft_file(source)
+    try:
+        document = parse_strict_json(source.encode(errors="surrogatepass"))
+    except InvalidJson as error:
+        raise InvalidCraftFile(f"the craft is not valid JSON: {error}") from None
+    return _check_object(document, "the craft")
+
+
 def read_craft_file(path: str | os.PathLike[str]) -> dict[str, object]:
     """Return the craft document in a file: YAML by the extensions .yaml and .yml, else JSON.
 
@@ -38,8 +52,12 @@ def read_craft_file(path: str | os.PathLike[str]) -> dict[str, object]:
         raise InvalidCraftFile(f"{file} is not valid JSON: {error}") from None
     except InvalidCraftFile as error:
         raise InvalidCraftFile(f"{file} is not valid YAML: {error}") from None
+    return _check_object(document, str(file))
+
+
+def _check_object(document: object, what: str) -> dict[str, object]:
     if not isinstance(document, dict):
-        raise InvalidCraftFile(f"{file}: a craft document is an object of inputs")
+        raise InvalidCraftFile(f"{what}: a craft document is an object of inputs")
     return document
 
 

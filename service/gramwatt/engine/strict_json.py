@@ -21,7 +21,7 @@ class InvalidJson(ValueError):
 
 
 def parse_strict_json(raw: bytes) -> object:
-    """Parse JSON. Raises NotJson for NaN, a name given twice, a byte-order mark, another encoding, deep nesting."""
+    """Parse JSON. Raises InvalidJson for NaN, a name given twice, a byte-order mark, another encoding, deep nesting."""
     if raw.startswith(BYTE_ORDER_MARKS):
         raise InvalidJson("it begins with a byte-order mark; send plain UTF-8")
     if raw.count(b"[") + raw.count(b"{") > MAX_JSON_CONTAINERS:
