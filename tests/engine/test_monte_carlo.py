@@ -126,8 +126,8 @@ def compare_ranges(name: str, request: Mapping[str, Any]) -> list[float]:
             expected = np.nanpercentile(values, [2.5, 97.5], axis=0)
             earlier, later = (np.nanpercentile(values, [2.5 + by, 97.5 + by], axis=0) for by in (-STEP, STEP))
         found = np.array([uncertainty["low"], uncertainty["high"]], dtype=np.float64)
-        rows = response["results"][table] if table else None
-        value = np.array([row[column] for row in rows] if table else response["results"][result], dtype=np.float64)
+        results: Any = response["results"]
+        value = np.array([row[column] for row in results[table]] if table else results[result], dtype=np.float64)
         expected = np.array([np.fmin(expected[0], value), np.fmax(expected[1], value)])  # which the range includes
         scale = np.maximum(np.abs(expected), np.abs(expected[1] - expected[0])) + 1e-9
         # A distribution with a step there (a flight that one thing ends, or another) has no such figure.

@@ -162,7 +162,7 @@ def test_twice_the_uncertainty_of_the_input_is_twice_that_of_a_linear_result(spr
     ],
 )
 def test_a_normal_distribution_is_cut_at_bounds(given: tuple[float, float], bounds: tuple[float, float]) -> None:
-    """Against scipy.stats.truncnorm: usable energy is 28.86 Wh times 1 less the reserve. The range has the value in it."""
+    """Against scipy.stats.truncnorm: usable energy is 28.86 Wh times 1 less the reserve. The value is within."""
     (mean, deviation), (low, high) = given, bounds
     uncertainty = uncertainty_of("pack-energy", cells=6, capacity=1300, reserve=f"{mean} ± {deviation} %")
     cut = stats.truncnorm((low - mean) / deviation, (high - mean) / deviation, mean, deviation)

@@ -50,8 +50,8 @@ def reduce_draws(given: NDArray[np.float64], drawn: NDArray[np.float64], scores:
     ordered = np.sort(drawn, axis=1)  # nan last
     few = numbers < MIN_RESULTS
     low, high = (np.where(few, np.nan, _pick(ordered, numbers, share * numbers)) for share in COVERAGE)
-    # Without any spread the range is the value, to its last bit. A value at the end of what is possible, such as that of
-    # an input at its bound, would be outside the range: it is one of its ends.
+    # Without any spread the range is the value, to its last bit. A value at the end of what is possible, such as that
+    # of an input at its bound, would be outside the range: it is one of its ends.
     return Reduced(
         np.where(is_exact, 0.0, standard),
         np.where(is_exact | (given < low), given, low),
