@@ -81,7 +81,7 @@ MIXTURE = (
     " + vapour_pressure / (WATER_VAPOUR_GAS_CONSTANT * air_temperature)"
 )
 DENSITY_ALTITUDE = "geometric altitude at which the standard atmosphere of ISO 2533 has this density"
-MEASURED_OR_STANDARD = "as measured, or of the standard atmosphere at this elevation"
+MEASURED_OR_STANDARD = "as measured, or that of the standard atmosphere at this elevation"
 BUCK = "BUCK_PRESSURE * exp((BUCK_SLOPE - celsius / BUCK_CURVATURE) * celsius / (BUCK_OFFSET + celsius))"
 STANDARD_TEMPERATURE = "SEA_LEVEL_TEMPERATURE - LAPSE_RATE * geopotential_height"
 STANDARD_PRESSURE = (

@@ -24,14 +24,14 @@ WORKING_SCHEMAS: Final[Mapping[str, JsonObject]] = {
     "WorkingStep": make_result_object(
         {
             "name": make_text(
-                128, description="A result, a step, an assumed input, or a column of a table: `by_setup.mass`."
+                128, description="A result, a step, an assumed input, or a column of a table: `table.column`."
             ),
             "label": make_text(64),
             "unit": make_text(16, description="Of a quantity."),
             "value": {"type": "number", "format": "double"},
             "formula": make_text(
                 description="The formula that was used, true in SI units. It names inputs, results, steps and "
-                "constants; `sum(parts.mass)` runs over the rows of a table.",
+                "constants; `sum(table.column)` runs over the rows of a table.",
             ),
             "numbers": make_text(_NUMBERS, description="The same with numbers of six digits; temperatures in kelvin."),
             "method": make_text(description="How it is computed, in words."),
