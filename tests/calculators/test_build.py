@@ -15,7 +15,7 @@ from calculators.build_cases import CRAFT, FOUR, LARGE, SIX, compute, compute_ro
 from gramwatt import InvalidInput, calculate
 from gramwatt.calculators._shared.flight_styles import FLIGHT_STYLES, STYLE_FACTORS
 from gramwatt.engine import registry
-from gramwatt.engine.serializers import format_csv
+from gramwatt.engine.formats import OutputOptions, compute_output
 
 ACCURACY: Final = "Packs and flying time; Full throttle"
 """The sections of ACCURACY.md that cover this calculator too."""
@@ -255,7 +255,8 @@ def test_twenty_packs_and_no_more() -> None:
 def test_csv_has_a_row_for_each_pack() -> None:
     """Shared columns are repeated; columns of a pack have its unit, and `_u` next to those that are uncertain."""
     calculator, response = registry.load()["build"], compute(**CRAFT)
-    table = list(csv.DictReader(io.StringIO(format_csv(calculator, response))))
+    text = b"".join(compute_output(calculator, CRAFT, OutputOptions("csv"))).decode()
+    table = list(csv.DictReader(io.StringIO(text)))
     assert [row["by_setup.name"] for row in table] == ["four", "six", "large"]
     for row, pack_row in zip(table, response["results"]["by_setup"], strict=True):
         assert float(row["by_setup.endurance [min]"]) == pack_row["endurance"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from fractions import Fraction
 from itertools import pairwise
 
@@ -9,12 +10,19 @@ import numpy as np
 import pytest
 
 from captions.recordings import make_recording
-from gramwatt.captions.cues import Cue, average_blocks, make_cues
-from gramwatt.captions.frames import sample_frames
-from gramwatt.captions.template import compile_template
+from gramwatt.captions.cues import Cue, average_blocks, make_captions
+from gramwatt.captions.frames import Frames, sample_frames
+from gramwatt.captions.template import Template, compile_template
+from gramwatt.captions.timecode import frame_time
 from gramwatt.model import Array
 
 NTSC = Fraction(30000, 1001)
+
+
+def make_cues(frames: Frames, template: Template, *, rate: Fraction, changes: float) -> Iterator[Cue]:
+    """Yield the captions over all frames with their times."""
+    for first, end, text in make_captions(frames, template, rate=rate, changes=changes):
+        yield Cue(first, end, text, frame_time(first, rate), frame_time(end, rate))
 
 
 def shown(

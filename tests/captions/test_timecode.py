@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 from gramwatt.captions.timecode import (
     RATE_PATTERN,
     dropped_labels,
-    format_timecode,
     format_timecode_range,
     format_timecodes,
     frame_time,
@@ -101,7 +100,7 @@ def test_what_the_pattern_lets_in_is_a_rate_or_above_the_greatest(text: str) -> 
 )
 def test_drop_frame_as_the_standard_has_it(number: int, label: str) -> None:
     """Golden: libavutil 57.28, av_timecode_make_string; SMPTE ST 12-1 has 2,589,408 frames a day at 30000/1001."""
-    assert format_timecode(number, NTSC) == label
+    assert format_timecode_range(number, 1, NTSC) == [label]
 
 
 @pytest.mark.parametrize(
@@ -121,7 +120,7 @@ def test_drop_frame_as_the_standard_has_it(number: int, label: str) -> None:
     ],
 )
 def test_other_rates(rate: Fraction, number: int, label: str) -> None:
-    assert format_timecode(number, rate) == label
+    assert format_timecode_range(number, 1, rate) == [label]
 
 
 @pytest.mark.parametrize("whole", [30, 60, 120])

@@ -14,8 +14,8 @@ import pytest
 from flask.testing import FlaskClient
 
 from gramwatt.engine import registry
-from gramwatt.engine.calculate import compute_response
-from gramwatt.engine.serializers import TextStyle, format_csv, format_value
+from gramwatt.engine.formats import OutputOptions, compute_output
+from gramwatt.engine.serializers import TextStyle, format_value
 from gramwatt.model import (
     Array,
     BarChart,
@@ -32,6 +32,10 @@ from gramwatt.model import (
 )
 
 PACK = "/v1/pack-energy?cells=6&capacity=1300&format=csv"
+
+
+def write_csv(calculator: Calculator[Any, Any], inputs: dict[str, object], header: str = "units") -> str:
+    return b"".join(compute_output(calculator, inputs, OutputOptions("csv", style=TextStyle(header)))).decode()
 
 
 def rows(text: str, delimiter: str = ",") -> list[list[str]]:
@@ -121,8 +125,7 @@ def test_each_row_of_a_table_has_its_ranges(client: FlaskClient) -> None:
 
 def test_the_uncertainty_of_a_temperature_is_in_kelvin() -> None:
     """A difference of temperatures in degF or degC must not be read as a temperature."""
-    answer = compute_response(ECHO, {"warmth": "20 ± 2 degC", "label": "a"})
-    header, row = rows(format_csv(ECHO, answer))
+    header, row = rows(write_csv(ECHO, {"warmth": "20 ± 2 degC", "label": "a"}))
     assert row[header.index("doubled_u [K]")] == "4"
     deviate = NormalDist().inv_cdf(0.975)
     assert float(row[header.index("doubled_low [degC]")]) == pytest.approx(40 - 4 * deviate, abs=0.02)
@@ -214,7 +217,7 @@ ECHO: Calculator[Inputs, Results] = Calculator(
     ],
 )
 def test_no_text_becomes_a_formula_and_numbers_stay_numbers(label: str, expected: str) -> None:
-    header, row = rows(format_csv(ECHO, compute_response(ECHO, {"label": label}), TextStyle(header="names")))
+    header, row = rows(write_csv(ECHO, {"label": label}, "names"))
     cells = dict(zip(header, row, strict=True))
     assert cells["label"] == expected
     assert cells["word"] == "'=1+1"

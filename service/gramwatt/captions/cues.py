@@ -14,7 +14,7 @@ from gramwatt.arrays import Array
 from gramwatt.captions.frames import Frames
 from gramwatt.captions.smoothing import find_recorded, group_by_samples, prominence
 from gramwatt.captions.template import TIMECODE, Placeholder, Template, format_field, round_to_last_place, to_last_place
-from gramwatt.captions.timecode import format_timecodes, frame_time
+from gramwatt.captions.timecode import format_timecodes
 
 HYSTERESIS: Final = 0.7
 """A shown number stays until its value differs by more than this share of its last place.
@@ -35,12 +35,6 @@ class Cue(NamedTuple):
     """Exact time in the video [s]."""
     end: Fraction
     """Exact time in the video [s]."""
-
-
-def make_cues(frames: Frames, template: Template, *, rate: Fraction, changes: float) -> Iterator[Cue]:
-    """Yield captions over all frames, in order and without gaps; see `make_captions`."""
-    for first, end, text in make_captions(frames, template, rate=rate, changes=changes):
-        yield Cue(first, end, text, frame_time(first, rate), frame_time(end, rate))
 
 
 def make_captions(

@@ -90,8 +90,3 @@ def format_timecodes(numbers: NDArray[np.int64], rate: Fraction) -> list[str]:
 def format_timecode_range(first: int, count: int, rate: Fraction) -> list[str]:
     """Return the time codes of ``count`` frames, starting at number ``first``."""
     return format_timecodes(np.arange(first, first + count, dtype=np.int64), rate)
-
-
-def format_timecode(number: int, rate: Fraction) -> str:
-    """Return the time code of one frame."""
-    return format_timecode_range(number, 1, rate)[0]

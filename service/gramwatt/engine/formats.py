@@ -44,7 +44,7 @@ class OutputOptions:
 
 
 def get_media_types(calculator: AnyCalculator) -> dict[str, str]:
-    """Return the forms in which a calculator's answer can be had, with their media types; the default first."""
+    """Return the formats of a calculator's response, with their media types; the default first."""
     return {**BASE_MEDIA_TYPES, **{form.name: form.media_type for form in calculator.formats}}
 
 

@@ -94,21 +94,6 @@ class TextStyle:
     """With a comma fields are separated by semicolons, as spreadsheets of such places expect."""
 
 
-def format_csv(calculator: AnyCalculator, response: Mapping[str, Any], style: TextStyle = TextStyle()) -> str:
-    """Return a header line and one row (RFC 4180): inputs, results and caution codes.
-
-    A result that may be uncertain has its standard uncertainty and the ends of its range beside it, empty where it is
-    not: ``<result>_u``, ``<result>_low`` and ``<result>_high``. So the header depends on the calculator alone.
-
-    Where one of the results is a table there is a row for each of its rows, and its columns are headed
-    ``by_setup.endurance``; tables and recordings among the inputs are then left out. A table that is ``alone`` has
-    its own columns and nothing else. Where several results are tables, each is one cell, as JSON.
-    """
-    table = find_csv_table(calculator)
-    rows: list[dict[str, Any]] = [] if table is None else response["results"][table]
-    return "".join(iter_csv(calculator, response, style, iter([rows])))
-
-
 def find_csv_table(calculator: AnyCalculator) -> str | None:
     """Return the one table among the results, whose rows are those of a CSV text.
 
@@ -121,7 +106,17 @@ def find_csv_table(calculator: AnyCalculator) -> str | None:
 def iter_csv(
     calculator: AnyCalculator, response: Mapping[str, Any], style: TextStyle, rows: Iterator[list[dict[str, Any]]]
 ) -> Iterator[str]:
-    """Yield the same in pieces; ``rows`` gives those of the table, some at a time."""
+    """Yield a response as CSV (RFC 4180): a header line and one row with inputs, results and caution codes.
+
+    A result that may be uncertain has its standard uncertainty and the ends of its range beside it, empty where it is
+    not: ``<result>_u``, ``<result>_low`` and ``<result>_high``. So the header depends on the calculator alone.
+
+    Where one of the results is a table there is a row for each of its rows, and its columns are headed
+    ``by_setup.endurance``; tables and recordings among the inputs are then left out. A ``standalone`` table
+    has its own columns and nothing else. Where several results are tables, each is one cell, as JSON.
+
+    ``rows`` gives the rows of the table, some at a time; without a table, one that is empty.
+    """
     table, header = find_csv_table(calculator), style.header
     declared = get_declared_units(calculator.input_fields)  # those of inputs that are not in the response too
     response = {**response, "units": {**declared, **response["units"]}}

@@ -19,7 +19,7 @@ from engine.tables.table_helpers import FORMATS, Row, caution_codes, decode_rows
 from gramwatt.engine import registry
 from gramwatt.engine.cautions import POSSIBLY
 from gramwatt.engine.draws import DRAWS, FEW_DRAWS, make_quantiles
-from gramwatt.engine.serializers import format_csv
+from gramwatt.engine.formats import OutputOptions, compute_output
 from gramwatt.engine.tables.writers import Style
 from gramwatt.model import Calculator, Choice, Count, Example, Flag, Kind, NumberList, Quantity, Table, TimeSeries
 
@@ -285,7 +285,8 @@ def test_ranges_of_a_temperature(unit: str, heading: str, degrees: float) -> Non
     deviate = NormalDist().inv_cdf(0.975)
     assert (value - low) / degrees == pytest.approx(deviate, rel=0.02), "a few draws"
     assert (high - value) / degrees == pytest.approx(deviate, rel=0.02)
-    response = single("air-density", request, result_units={"air_temperature": unit})
-    alone = next(csv.DictReader(io.StringIO(format_csv(registry.load()["air-density"], response), newline="")))
+    output = OutputOptions("csv", {"air_temperature": unit})
+    text = b"".join(compute_output(registry.load()["air-density"], request, output)).decode()
+    alone = next(csv.DictReader(io.StringIO(text, newline="")))
     assert float(alone[f"air_temperature_u [{heading}]"]) == pytest.approx(degrees, rel=1e-9)
     assert float(alone[f"air_temperature_high [{unit}]"]) == pytest.approx(high, abs=0.03 * degrees)
