@@ -25,6 +25,8 @@ PACKAGE: Final = Path(gramwatt.__file__).parent
 USES: Final = frozenset({"match", "fullmatch", "search", "sub", "subn", "split", "findall", "finditer"})
 
 LOCAL_NAMES: Final[dict[str, object]] = {
+    "names": ["full-throttle", "build"],
+    "words": ["full-throttle", "build"],
     "separator": ";",
     "name": "parts",
     "decimal": ".",

@@ -214,7 +214,7 @@ def test_duration_is_the_integral_of_charge_over_current(case: dict[str, Any]) -
     flight = discharge(**case)
     nodes, power, resistance = np.array(case["nodes"]), case["power"], case["resistance"]
     grid = np.linspace(0, 1, len(nodes))
-    end, start = float(flight.end_state_of_charge[0]), case["start_charge"]
+    end, start = float(flight.end_state_of_charge[0]), case["start_state_of_charge"]
 
     def seconds_per_charge(q: float) -> float:
         voltage = float(np.interp(q, grid, nodes))

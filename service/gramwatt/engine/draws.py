@@ -37,7 +37,7 @@ MAX_DRAWN_ENTRIES: Final = 100_000
 """Entries of lists and tables, times draws, above which a request is drawn `FEW_DRAWS` times."""
 MAX_UNCORRELATED: Final = 200
 """Inputs above which correlations are left to chance: of so many each counts little, and it would take seconds."""
-_SEED: Final = 4
+_SEED: Final = 2
 """The seed of named inputs, chosen from the first six: its ranges come closest to those of simulations. New names of
 uncertain inputs change the design; `tests/engine/test_monte_carlo.py` says whether it is still close."""
 

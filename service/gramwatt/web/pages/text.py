@@ -56,16 +56,18 @@ def marked_text(text: str) -> Markup:
     return Markup(html)  # noqa: S704 - the text is escaped
 
 
+_BEFORE_A_NAME: Final = r"^|[.,:;(] |\b(?:as|by|from|in|of|see|than|that|with) "
+"""Not where a name is an adjective, "the full-throttle current", or may be a word, "the build"."""
+
+
 def linked_text(text: str | Markup) -> Markup:
     """Return a text whose names of calculators, as in ``see flight-log``, are links to their reference."""
     words = [name for name in registry.list_names() if "-" not in name]
     names = [name for name in registry.list_names() if name not in words]
-    # Not where a name is an adjective, "the full-throttle current", or may be a word, "the build".
-    before = r"^|[.,:;(] |\b(?:as|by|from|in|of|see|than|that|with) "
-    pattern = rf"({before})({'|'.join(names)})(?![\w-])|\b([Aa]s in )({'|'.join(words)})(?![\w-])"
+    pattern = re.compile(rf"({_BEFORE_A_NAME})({'|'.join(names)})(?![\w-])|\b([Aa]s in )({'|'.join(words)})(?![\w-])")
 
     def link(found: re.Match[str]) -> str:
         prefix, name = found[1] or found[3] or "", found[2] or found[4]
         return f'{prefix}<a href="/reference/{name}">{name}</a>'
 
-    return Markup(re.sub(pattern, link, str(escape(text))))  # noqa: S704 - the text is escaped
+    return Markup(pattern.sub(link, str(escape(text))))  # noqa: S704 - the text is escaped
