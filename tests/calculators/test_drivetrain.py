@@ -13,7 +13,7 @@ FIELDS: Final = (
     *("motors", "kv", "kv_deficit", "diameter", "pitch", "blades", "air_density", "figure_of_merit"),
     *("motor_resistance", "no_load_current", "thrust_coefficient", "power_coefficient", "stator_diameter"),
     *("stator_height", "bench_speed", "bench_thrust", "bench_shaft_power", "bench_voltage", "bench_current"),
-    *("thrust_deviate", "power_deviate"),
+    *("thrust_coefficient_error", "power_coefficient_error"),
 )
 BASE: Final = {
     "motors": 4,
@@ -24,8 +24,8 @@ BASE: Final = {
     "blades": 3,
     "air_density": 1.2,
     "figure_of_merit": 0.6,
-    "thrust_deviate": 0,
-    "power_deviate": 0,
+    "thrust_coefficient_error": 0,
+    "power_coefficient_error": 0,
 }
 POINT: Final = {"bench_voltage": 15.0, "bench_current": 23.0, "bench_speed": 2800.0}
 
@@ -60,7 +60,7 @@ def test_deviates_scale_the_coefficients() -> None:
     """As declared: 5 % in the logarithm for one standard deviation, each its own."""
     given = filled()
     exact = drivetrain.drive_of(given)
-    given.thrust_deviate, given.power_deviate = np.array([1.0]), np.array([-2.0])
+    given.thrust_coefficient_error, given.power_coefficient_error = np.array([1.0]), np.array([-2.0])
     moved = drivetrain.drive_of(given)
     assert np.log(moved.thrust_coefficient / exact.thrust_coefficient)[0] == pytest.approx(0.05, rel=1e-9)
     assert np.log(moved.power_coefficient / exact.power_coefficient)[0] == pytest.approx(-0.10, rel=1e-9)

@@ -113,7 +113,7 @@ def test_an_assumption_follows_the_input_it_comes_from() -> None:
     uncertainty = uncertainty_of(
         "throttle-cap", kv="2400 ± 100 rpm/V", cells=6, target_cells=4, cell_voltage="3.7 ± 0.2 V"
     )
-    assert uncertainty["throttle_cap"]["shares"] == {"sag_deviate": 1.0}
+    assert uncertainty["throttle_cap"]["shares"] == {"sag_error": 1.0}
     share = uncertainty["effective_kv"]["shares"]["kv"]  # a little more than its part, as the law is not linear
     assert uncertainty["effective_kv"]["standard"] * share**0.5 == pytest.approx(100 * 4 / 6, rel=0.05)
 

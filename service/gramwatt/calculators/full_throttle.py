@@ -69,8 +69,8 @@ class Inputs:
     bench_shaft_power: drivetrain.BenchShaftPower
     bench_voltage: drivetrain.BenchVoltage
     bench_current: drivetrain.BenchCurrent
-    thrust_deviate: drivetrain.ThrustDeviate
-    power_deviate: drivetrain.PowerDeviate
+    thrust_coefficient_error: drivetrain.ThrustCoefficientError
+    power_coefficient_error: drivetrain.PowerCoefficientError
 
 
 @dataclass(frozen=True, slots=True)

@@ -94,10 +94,10 @@ class Inputs:
     bench_shaft_power: drivetrain.BenchShaftPower
     bench_voltage: drivetrain.BenchVoltage
     bench_current: drivetrain.BenchCurrent
-    sag_deviate: Annotated[Array, Deviate("Sag of the pack to match at full throttle.")]
-    share_deviate: Annotated[Array, Deviate("How thrust depends on throttle.")]
-    thrust_deviate: drivetrain.ThrustDeviate
-    power_deviate: drivetrain.PowerDeviate
+    sag_error: Annotated[Array, Deviate("Sag of the pack to match at full throttle.")]
+    throttle_exponent_error: Annotated[Array, Deviate("How thrust depends on throttle.")]
+    thrust_coefficient_error: drivetrain.ThrustCoefficientError
+    power_coefficient_error: drivetrain.PowerCoefficientError
 
 
 @dataclass(frozen=True, slots=True)

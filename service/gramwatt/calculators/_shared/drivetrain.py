@@ -129,10 +129,10 @@ BenchCurrent: TypeAlias = Annotated[
     ),
 ]
 
-ThrustDeviate: TypeAlias = Annotated[
+ThrustCoefficientError: TypeAlias = Annotated[
     Array, Deviate("Change of the thrust coefficient with speed, which the model leaves out.")
 ]
-PowerDeviate: TypeAlias = Annotated[
+PowerCoefficientError: TypeAlias = Annotated[
     Array, Deviate("Change of the power coefficient with speed, which the model leaves out.")
 ]
 
@@ -145,8 +145,8 @@ def drive_of(given: Any) -> Drive:
         motor_resistance=given.motor_resistance,
         no_load_current=given.no_load_current,
         diameter=given.diameter,
-        thrust_coefficient=given.thrust_coefficient * np.exp(propeller.SPEED_SPREAD * given.thrust_deviate),
-        power_coefficient=given.power_coefficient * np.exp(propeller.SPEED_SPREAD * given.power_deviate),
+        thrust_coefficient=given.thrust_coefficient * np.exp(propeller.SPEED_SPREAD * given.thrust_coefficient_error),
+        power_coefficient=given.power_coefficient * np.exp(propeller.SPEED_SPREAD * given.power_coefficient_error),
         air_density=given.air_density,
     )
 

@@ -167,7 +167,7 @@ class LeftOutSamples:
     """Samples left out of a recording for one reason."""
 
     reason: Annotated[
-        IndexArray, Choice(REASONS, "Reason.", method="see the inputs maximum gap, start time and end time")
+        IndexArray, Choice(REASONS, "Reason.", method="see the inputs longest gap, start time and end time")
     ]
     sample_count: Annotated[Array, Count("Number of samples.", at_least=0, at_most=5_000_000, method="counted")]
     first_row: Annotated[

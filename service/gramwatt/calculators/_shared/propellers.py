@@ -143,8 +143,8 @@ def drive_of(given: Any, rows: IndexArray) -> craft.Drive:
         return drive
     others, speed_spread = given.propellers, propeller.SPEED_SPREAD
     by_speed = {
-        "thrust_coefficient": np.exp(speed_spread * given.thrust_deviate),
-        "power_coefficient": np.exp(speed_spread * given.power_deviate),
+        "thrust_coefficient": np.exp(speed_spread * given.thrust_coefficient_error),
+        "power_coefficient": np.exp(speed_spread * given.power_coefficient_error),
     }
     chosen = {
         name: np.where(rows == 0, getattr(drive, name), pick(getattr(others, name), rows) * factor[:, None])

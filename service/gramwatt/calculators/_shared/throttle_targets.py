@@ -95,7 +95,7 @@ def find_match(given: Any) -> Array:
     without_load = craft.matching_duty(
         given.target_kv / given.kv * voltage_ratio,
         voltage_ratio,
-        np.clip(SAG_SPREAD * given.sag_deviate, -0.45, 0.45),
+        np.clip(SAG_SPREAD * given.sag_error, -0.45, 0.45),
     )
     drive, source = drivetrain.drive_of(given), whole_craft.pack_of(given)
     winding = given.target_kv / given.kv
@@ -217,7 +217,7 @@ def find_thrust_share(given: Any, cap: Array) -> Array:
     """Return thrust at the cap over that at full throttle (N,): under load where the craft is known, else by a law."""
     drive, source = drivetrain.drive_of(given), whole_craft.pack_of(given)
     full, capped = craft.operate(drive, np.stack([np.ones_like(cap), cap]), **source).thrust
-    by_law = cap ** (THRUST_EXPONENT * THRUST_EXPONENT_FACTOR**given.share_deviate)
+    by_law = cap ** (THRUST_EXPONENT * THRUST_EXPONENT_FACTOR**given.throttle_exponent_error)
     return np.asarray(np.where(whole_craft.knows_craft(given), capped / full, by_law))
 
 
