@@ -65,8 +65,8 @@ class Results:
     mean_mass: power_law_results.MeanMass
     voltage_ratio: power_law_results.VoltageRatio
     flights_used: power_law_results.FlightsUsed
-    mean_power_by_flight: power_law_results.FlightPowers
-    mean_power_deviation_share_by_flight: power_law_results.FlightDeviations
+    mean_power_by_flight: power_law_results.MeanPowerByFlight
+    mean_power_deviation_share_by_flight: power_law_results.MeanPowerDeviationShareByFlight
 
 
 def power_fit(given: Inputs) -> Results:

@@ -93,7 +93,7 @@ VoltageRatio: TypeAlias = Annotated[
 FlightsUsed: TypeAlias = Annotated[
     Array, Count("Number of flights of the fit.", at_least=1, at_most=200, method="all that were given")
 ]
-FlightPowers: TypeAlias = Annotated[
+MeanPowerByFlight: TypeAlias = Annotated[
     Array,
     NumberList(
         Quantity("W", "Average power."),
@@ -102,7 +102,7 @@ FlightPowers: TypeAlias = Annotated[
         method=FLIGHT_POWER,
     ),
 ]
-FlightDeviations: TypeAlias = Annotated[
+MeanPowerDeviationShareByFlight: TypeAlias = Annotated[
     Array,
     NumberList(
         Quantity("%", "Deviation.", at_least=-100),
