@@ -105,6 +105,16 @@ def test_names_suit_generated_code() -> None:
         assert all(re.fullmatch("[A-Za-z_][A-Za-z0-9_-]*", name) for name in names if name is not None), names
 
 
+def test_descriptions_name_units() -> None:
+    """Generated code shows descriptions, but no `x-unit`."""
+    schemas = all_schemas(CONTRACT["components"]["schemas"])
+    units = [(each["x-unit"], each["description"]) for each in schemas if {"x-unit", "description"} <= each.keys()]
+    assert {unit for unit, _ in units} > {"1", "mAh", "%", "degC", "kg/m3"}
+    assert [text for unit, text in units if (f" [{unit}]." in text) == (unit == "1")] == []
+    lists = CONTRACT["components"]["schemas"]["FullThrottleResults"]["properties"]
+    assert " [A]." in lists["pack_current_by_throttle"]["description"]
+
+
 def all_schemas(value: object) -> Iterator[dict[str, Any]]:
     """Yield every object of the contract that may be a schema."""
     if isinstance(value, dict):

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Final
+import re
+from typing import Any, Final
 
 from apispec import APISpec
 from apispec.ext.marshmallow import MarshmallowPlugin
@@ -21,9 +22,10 @@ DESCRIPTION: Final = """\
 Gramwatt has calculators for people who build, weigh, fly and report on small electric multirotors: the energy of a
 pack, the current at a given power, the flight time, the throttle cap that tames a motor, the margin below a mass limit.
 
-**Units.** Every quantity has one unit in this contract, its `x-unit`. A number is in that unit; a text may have another
-one: `"1.3 Ah"`, `"127 mm"`. The bounds of an input hold for a text too, converted to its unit. `units` converts
-results; their bounds are in the unit of this contract, as `x-minimum` and `x-maximum` where another unit has others.
+**Units.** Every quantity has one unit in this contract: its `x-unit`, in brackets in its description. A number is in
+that unit; a text may have another one: `"1.3 Ah"`, `"127 mm"`. The bounds of an input hold for a text too, converted
+to its unit. `units` converts results; their bounds are in the unit of this contract, as `x-minimum` and `x-maximum`
+where another unit has others.
 
 **Uncertainty.** A text may have a standard uncertainty: `"212 ± 1 g"`. The response then has the uncertainty of each
 result and the share of each input in it. An input that is left out is assumed (`x-default`), listed as such, and may be
@@ -117,7 +119,23 @@ def build_document() -> JsonObject:
     parameters = Parameters(spec, inputs)
     for calculator in registry.load().values():
         CalculatorPaths(spec, inputs, parameters, calculator).add()
-    return spec.to_dict()
+    document: JsonObject = spec.to_dict()
+    document["components"]["schemas"] = _name_units(document["components"]["schemas"])
+    return document
+
+
+def _name_units(part: Any) -> Any:
+    """Return a copy whose descriptions name the unit too, since generated code has no `x-unit`: "Energy used [Wh]."."""
+    if isinstance(part, list):
+        return [_name_units(each) for each in part]
+    if not isinstance(part, dict):
+        return part
+    copy = {name: _name_units(each) for name, each in part.items()}
+    items = part.get("items")
+    unit = part.get("x-unit") or (items.get("x-unit") if isinstance(items, dict) else None)
+    if unit and unit != "1" and "description" in part:
+        copy["description"] = re.sub(r"(?=\.( [A-Z]|$))", f" [{unit}]", part["description"], count=1)
+    return copy
 
 
 def _tags() -> list[JsonObject]:

@@ -113,7 +113,7 @@ def _make_number(kind: Quantity) -> JsonObject:
     for keyword, bound in (("minimum", low), ("maximum", high)):
         if abs(bound) < float("inf"):
             holds = has_one_unit or (bound == 0 and units.get_unit(kind.unit).offset == 0)
-            schema[keyword if holds else f"x-{keyword}"] = bound
+            schema[keyword if holds else f"x-{keyword}"] = int(bound) if float(bound).is_integer() else bound
     return schema
 
 
