@@ -74,8 +74,8 @@ class Inputs:
 
 
 INTEGRAL = (
-    "integral of charge over current from the start charge down to the end, exact on each straight piece of the "
-    "rested-voltage curve"
+    "integral of charge over current from the charge at take-off down to that at the end, exact on each straight "
+    "piece of the rested-voltage curve"
 )
 FIRST_LIMIT = "the reserve, the cut-off voltage, or a pack that cannot give the power any more: whichever comes first"
 

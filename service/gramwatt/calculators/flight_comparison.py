@@ -274,7 +274,7 @@ CALCULATOR = Calculator(
         ),
         Caution(
             "start-charges-differ",
-            "The flights have different start charges, so voltages, sag and times cannot be compared directly.",
+            "The charge at take-off differs between flights, so voltages, sag and times cannot be compared directly.",
             when=lambda given, found: any_flight(
                 given.flights.start_state_of_charge != given.flights.start_state_of_charge[:, :1]
             ),

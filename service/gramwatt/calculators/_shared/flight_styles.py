@@ -16,7 +16,7 @@ FlightStyle: TypeAlias = Annotated[
     IndexArray,
     Choice(
         FLIGHT_STYLES,
-        "How it is flown, where the hover ratio is not given: hovering, cruising, in mild freestyle or racing.",
+        "How it is flown, if average over hover power is not given: hovering, cruising, mild freestyle or racing.",
         group=Group.FLIGHT,
         default="cruise",
     ),

@@ -120,7 +120,7 @@ Flights: TypeAlias = Annotated[
     Flight,
     Table(
         Flight,
-        "Flights of this craft from full packs, as source of the average power; else average power, else hover ratio.",
+        "Flights of this craft from full packs, as source of the average power; else given, or from hover.",
         label="Flights",
         group=Group.FLIGHT,
         max_length=200,
@@ -309,7 +309,7 @@ MeanPowerSource: TypeAlias = Annotated[
         MEAN_POWER_SOURCES,
         "Source of the average power.",
         label="Source of average power",
-        method="flights where given, else average power, else hover ratio",
+        method="flights where given, else average power, else average over hover power",
     ),
 ]
 

@@ -77,7 +77,7 @@ class Frame:
             "Charge left.",
             label="Charge left",
             signed=True,
-            method="start charge less charge over capacity",
+            method="charge at take-off less charge used over capacity",
             optional=True,
         ),
     ]

@@ -68,7 +68,7 @@ PACK_USE: Final[tuple[Caution[Any, Any], ...]] = (
     Caution(
         "charge-above-capacity",
         "The recorded charge is more than the pack contained ({charge_used_share} of its capacity): check capacity, "
-        "start charge and the current sensor.",
+        "charge at take-off and the current sensor.",
         severity="high",
         when=lambda given, found: found.charge_used_share > given.start_state_of_charge,
     ),

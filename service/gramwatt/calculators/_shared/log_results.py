@@ -96,7 +96,7 @@ ExpectedEndurance: TypeAlias = Annotated[
     Array,
     Quantity(
         "min",
-        "Flight time by the endurance calculator at this mean power.",
+        "Flight time by the endurance calculator at this average power.",
         label="Expected flight time",
         method="as in endurance, with the resistance found here, else the typical one",
         needs=("cells", "capacity"),
@@ -147,7 +147,7 @@ MeanPowerDeviationShare: TypeAlias = Annotated[
     Array,
     Quantity(
         "%",
-        "Mean power over its prediction, less 1.",
+        "Average power over its prediction, less 1.",
         label="Power off prediction",
         signed=True,
         formula="mean_power / predicted_mean_power - 1",
