@@ -354,6 +354,32 @@ def test_no_average_power_of_no_flight() -> None:
     assert np.isnan(found).tolist() == [False, True, True, True]
 
 
+def test_the_power_of_no_time_at_all_is_the_most_that_the_cell_gives(monkeypatch: pytest.MonkeyPatch) -> None:
+    """By hand: a full lipo cell at its cut-off gives 3.3 V x (4.2 V - 3.3 V) / 50 mΩ."""
+    calls = 0
+    integrate = pack.constant_power_discharge
+
+    def counted(nodes: Array, **inputs: Array) -> pack.Discharge:
+        nonlocal calls
+        calls += 1
+        return integrate(nodes, **inputs)
+
+    monkeypatch.setattr(pack, "constant_power_discharge", counted)
+    with np.errstate(all="ignore"):
+        found = find_average_power(
+            np.zeros(1, dtype=np.intp),
+            one(4.0),
+            duration=one(1e-300),
+            resistance=one(0.2),
+            capacity=one(4680.0),
+            start_state_of_charge=one(1.0),
+            end_state_of_charge=one(0.2),
+            cutoff_voltage=one(3.3),
+        )
+    assert found[0] == pytest.approx(4 * 3.3 * 0.9 / 0.05, rel=1e-12)
+    assert calls < 80
+
+
 def test_the_same_flight_in_many_rows_is_searched_once(monkeypatch: pytest.MonkeyPatch) -> None:
     """As in the sweep of another input; bit for bit what each row alone has."""
     sizes: list[int] = []

@@ -95,6 +95,7 @@ def test_head_has_the_headers_of_get(client: FlaskClient, url: str, coding: str)
         ("gzip;q=0, *", False),
         ("*;q=0", False),
         ("gzip;q=0.5, identity", False),
+        (f"{'a' * 194}, gzip;q=0", False),
         ("gzip;q=-1", False),
         ("gzip;q=nan", False),
         ("\xff\xfe, \x00", False),

@@ -39,10 +39,11 @@ def find_constant_power(
     (K,)
         Power [W]; nan where the discharge has no length or a value is nan. Every duration has one power, since the
         duration falls from infinity to 0 as the power rises. Found by a secant search of ln duration against ln power,
-        within bounds: above is the power without any loss, ``integral of V dq / duration``.
+        within bounds: above is the power without any loss, ``integral of V dq / duration``, or the most that the cell
+        gives at the start, beyond which no discharge has a length.
     """
     area, start_voltage = _integrate_rested(rested_voltages, start_state_of_charge, end_state_of_charge)
-    high = capacity * area / duration
+    high = np.minimum(capacity * area / duration, _find_maximum_start_power(start_voltage, cutoff_voltage, resistance))
     low = np.zeros_like(high)
     # The start: as if at the mean voltage V and the mean current I, P = I (V - I R), where d ln I / d ln P is known.
     current = capacity * (start_state_of_charge - end_state_of_charge) / duration
@@ -79,6 +80,14 @@ def find_constant_power(
         goes_on = ~is_done & (high[left] - low[left] > 1e-15 * high[left])
         left, previous, previous_error = left[goes_on], tried[goes_on], error[goes_on]
     return power
+
+
+def _find_maximum_start_power(start_voltage: Array, cutoff_voltage: Array, resistance: Array) -> Array:
+    """Return the most that a cell gives [W]: at half its rested voltage, or at the cut-off if that is higher (K,)."""
+    loaded_voltage = np.maximum(start_voltage / 2, cutoff_voltage)
+    no_loss = np.full(resistance.shape, np.inf)
+    power = loaded_voltage * (start_voltage - loaded_voltage)
+    return np.asarray(np.divide(power, resistance, out=no_loss, where=resistance > 0))
 
 
 def _integrate_rested(

@@ -99,7 +99,9 @@ def get_coding() -> str:
 @functools.lru_cache(256)
 def choose_coding(accepted: str | None) -> str:
     """Return `GZIP` if an Accept-Encoding accepts it, and no less than the plain text, else nothing."""
-    weights = parse_accept_header((accepted or "").replace("x-gzip", GZIP)[:MAX_ACCEPT_ENCODING])
+    if accepted is None or len(accepted) > MAX_ACCEPT_ENCODING:  # cut, it might accept what it does not
+        return ""
+    weights = parse_accept_header(accepted.replace("x-gzip", GZIP))
     return GZIP if weights.quality(GZIP) > 0 and weights.quality(GZIP) >= weights.quality("identity") else ""
 
 
