@@ -64,11 +64,7 @@ def test_given_is_in_the_units_of_the_contract_whatever_results_are_in(
     others = {name: list(units.compatible_units(unit))[-1] for name, unit in declared.items()}
     shown = assert_reproduced(calculator, inputs, result_units=others, working=True)
     assert shown["given"] == compute_response(calculator, inputs)["given"]
-    plain = compute_response(calculator, inputs)["inputs"]
-    assert {n: v for n, v in shown["inputs"].items() if n not in declared} == {
-        n: v for n, v in plain.items() if n not in declared
-    }
-    assert all(shown["inputs"][name] == shown["results"][name] for name in plain.keys() & declared.keys())
+    assert shown["inputs"] == compute_response(calculator, inputs)["inputs"]
 
 
 @every_example
@@ -122,7 +118,7 @@ def test_what_was_given_of_an_input_that_is_also_a_result_is_in_its_own_unit() -
     inputs = {"cells": 6, "capacity": 1300, "pack_power": 200, "open_circuit_voltage": "23100 ± 50 mV"}
     response = assert_reproduced(calculator, inputs, result_units={"open_circuit_voltage": "mV"})
     assert response["given"]["open_circuit_voltage"] == "23.1 ± 0.05"
-    assert response["inputs"]["open_circuit_voltage"] == 23100
+    assert response["inputs"]["open_circuit_voltage"] == 23.1
     assert response["results"]["open_circuit_voltage"] == 23100
 
 

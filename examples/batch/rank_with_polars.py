@@ -44,7 +44,7 @@ def main() -> None:
     parser.add_argument("--url", default="http://127.0.0.1:8000")
     arguments = parser.parse_args()
     ranked = rank(arguments.url, pl.read_csv(arguments.packs), arguments.power)
-    with pl.Config(tbl_rows=-1, tbl_cols=-1, tbl_hide_dataframe_shape=True, fmt_str_lengths=60):
+    with pl.Config(tbl_rows=-1, tbl_cols=-1, tbl_hide_dataframe_shape=True, tbl_width_chars=160, fmt_str_lengths=60):
         print(ranked)
 
 

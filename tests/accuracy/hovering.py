@@ -77,5 +77,5 @@ def benches(folder: Path) -> tuple[Errors, float]:
     if outcome.errors or outcome.uncertainty is None:
         raise ValueError(f"{outcome.errors}")
     measured, width = rows.voltage * rows.current, 2 * outcome.uncertainty.standard["pack_power"]
-    covered = float((np.abs(outcome.results.power - measured) <= width).mean())
-    return Errors.of(outcome.results.power, measured), covered
+    covered = float((np.abs(outcome.results.pack_power - measured) <= width).mean())
+    return Errors.of(outcome.results.pack_power, measured), covered

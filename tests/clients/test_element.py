@@ -358,7 +358,7 @@ def test_what_neither_craft_nor_attributes_give_is_a_field(club: Any, craft: Any
     """The only one, and requested in one sentence."""
     page, log = club('<gramwatt-calculator name="endurance" craft="craft.json"></gramwatt-calculator>')
     element = page.locator("gramwatt-calculator")
-    expect(element).to_contain_text("Enter power for a result.")
+    expect(element).to_contain_text("Enter average power for a result.")
     assert element.locator(".fault, [aria-invalid]").count() == 0
     assert element.locator("input").count() == 1
     element.locator("input").fill("160")

@@ -74,10 +74,7 @@ def test_a_reason_of_several_rows_names_the_results_of_each() -> None:
     response = calculate("build", packs=without, **CRAFT)
     (reason,) = (each for each in response["cautions"] if each["code"] == "no-rating")
     assert reason["text"].startswith("4 cells and 6 cells: ")
-    assert [name.partition(".")[2] for name in reason["results"]] == [
-        "0.discharge_rating_share",
-        "1.discharge_rating_share",
-    ]
+    assert reason["results"] == ["/by_setup/0/discharge_rating_share", "/by_setup/1/discharge_rating_share"]
     assert reason["kind"] == "missing"
 
 

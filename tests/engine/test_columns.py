@@ -196,9 +196,9 @@ def test_a_plain_number_in_quotes_is_rejected() -> None:
 def test_a_choice() -> None:
     """Positions in the options; a close match is suggested, never used."""
     assert read_cell(CHOICE, "at-most").values.tolist() == [1]
-    (error,) = read_errors(CHOICE, "at-most")
-    assert "did you mean at_most?" in error.detail
-    assert error.accepted == "below or at_most"
+    (error,) = read_errors(CHOICE, "at_most")
+    assert "did you mean at-most?" in error.detail
+    assert error.accepted == "below or at-most"
     for cell in ("BELOW", "", 0, True, None, ["below"]):
         assert read_errors(CHOICE, cell)
         assert read_cell(CHOICE, cell).values.tolist() == [-1]

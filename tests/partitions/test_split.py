@@ -74,7 +74,7 @@ def test_csv_is_cut_at_the_ends_of_rows(lines: list[str], head: str, tmp_path: P
 
 
 def test_the_separator_is_the_one_that_is_found(tmp_path: Path) -> None:
-    text = "id;power;note\n" + '1;5,5;a,"b\n2;6,5;"a\nb"\n' * 2000
+    text = "id;pack_power;note\n" + '1;5,5;a,"b\n2;6,5;"a\nb"\n' * 2000
     parts = check(written(tmp_path, text.encode()), "csv", 300, Style(decimal=",", separator=";"))
     assert sum(part.rows for part in parts) == 4000
     tabs = text.replace(";", "\t").encode()

@@ -101,10 +101,8 @@ const showAnswer = (/** @type {Document} */ received, /** @type {number} */ numb
     const replacement = received.getElementById(id);
     if (current && replacement) current.replaceWith(document.importNode(replacement, true));
   }
-  // The link to the whole form stays: results that arrive between press and release would lose the click on a new one.
-  const link = document.querySelector("#more a");
-  const newLink = received.querySelector("#more a");
-  if (link && newLink) link.href = newLink.getAttribute("href");
+  const link = document.querySelector("#more a"); // it stays, so that no click on it is lost
+  if (link) link.href = received.querySelector("#more a")?.getAttribute("href") ?? link.href;
   const details = [...document.querySelectorAll("#results details, .folded details")];
   details.forEach((each, index) => { each.open = opened[index] ?? false; });
   showWhatIf(received.getElementById("what-if"));
