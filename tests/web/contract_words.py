@@ -108,17 +108,21 @@ def _is_end(kind: Kind, value: object, *, text: bool) -> bool:
         return False
 
 
-def repair_body(calculator: AnyCalculator, body: dict[str, Any]) -> None:
-    """Put right the inputs in a body, or a sweep."""
+def repair_body(calculator: AnyCalculator, body: dict[str, Any], *, is_chart: bool = False) -> None:
+    """Put right the inputs in a body, or a sweep. A chart has no axis for lists and tables, which a sweep may vary."""
     if "vary" not in body:
         _repair_inputs(calculator, body)
         _add_needed(calculator, body, calculator.examples[0].given)
         return
     _repair_inputs(calculator, body.get("given"))
+    kinds = calculator.input_fields
+    if is_chart:
+        lists = [name for name in body["vary"] if isinstance(kinds[name], NumberList | Table | TimeSeries)]
+        body["vary"] = {name: points for name, points in body["vary"].items() if name not in lists}
+        body["vary"] = body["vary"] or {variable_inputs(calculator)[0]: {"values": [1, 2]}}
     for name, points in body["vary"].items():
-        kind = calculator.input_fields[name]
-        if not all(_is_end(kind, points.get(end, 1), text=False) for end in ("from", "to")):
-            body["vary"][name] = {"values": [1]}
+        if not all(_is_end(kinds[name], points.get(end, 1), text=False) for end in ("from", "to")):
+            body["vary"][name] = {"values": [1, 2]}
 
 
 def _repair_inputs(calculator: AnyCalculator, inputs: object) -> None:

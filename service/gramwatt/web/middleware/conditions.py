@@ -18,8 +18,9 @@ def respond_to_conditions(response: Response) -> Response:
     tag, weak = response.get_etag()
     if tag is not None and not weak and request.if_none_match.contains_weak(tag):
         response.status_code = 304
-        if hasattr(response.response, "close"):  # of a file
-            response.call_on_close(response.response.close)
+        close = getattr(response.response, "close", None)  # of a file
+        if close is not None:
+            response.call_on_close(close)
         response.set_data(b"")
         return response
     return _respond_to_range(response, tag if not weak else None)

@@ -222,8 +222,10 @@ class CalculatorPaths:
             "parameters": ["inputs", *self._axes],
             "responses": self._respond("Chart", cacheable=True),
         }
-        either = {"anyOf": [self._request, refer(f"{self._class_name}Sweep")]}
-        schema = add_schema(self._spec, either, f"{self._class_name}ChartRequest")
+        schema = self._request
+        if variable_inputs(calculator):  # lists and tables are no axis of a chart
+            either = {"anyOf": [self._request, refer(f"{self._class_name}Sweep")]}
+            schema = add_schema(self._spec, either, f"{self._class_name}ChartRequest")
         post = {
             "summary": f"{calculator.title} A chart of the results, with inputs as JSON",
             "description": _CHART_TEXT,
