@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from gramwatt import calculators
-from gramwatt.engine import registry
+from mutation.patching import clear_caches
 
 TABLE_RESULT = '''
 from dataclasses import dataclass
@@ -126,15 +126,12 @@ def write_calculators(folder: Path) -> None:
 
 @contextmanager
 def add_calculators(folder: Path) -> Iterator[None]:
-    """Add the calculators in a folder to the shipped ones."""
-    caches = (registry.list_names, registry.get, registry.load)
+    """Add the calculators in a folder to the shipped ones; afterwards nothing that was computed from them is left."""
     shipped = list(calculators.__path__)
     calculators.__path__[:] = [*shipped, str(folder)]
     try:
-        for cache in caches:
-            cache.cache_clear()
+        clear_caches("gramwatt.")
         yield
     finally:
         calculators.__path__[:] = shipped
-        for cache in caches:
-            cache.cache_clear()
+        clear_caches("gramwatt.")
