@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Iterator, Mapping
 from typing import Any
 
@@ -94,13 +93,11 @@ def read_batches(
     if errors:
         raise InvalidTable(errors)
     first = 0
-    for batch in itertools.chain(batches, [_make_empty_batch(schema)]):
+    for batch in batches:
         yield from _split_batch(header, batch, first)
         first += batch.num_rows
-
-
-def _make_empty_batch(schema: pa.Schema) -> pa.RecordBatch:
-    return pa.RecordBatch.from_arrays([pa.nulls(0, kind) for kind in schema.types], schema=schema)
+    if not first:
+        yield _make_empty_chunk(header, schema)
 
 
 def _chunks(header: Header, stream: Any, unfolding: ExpansionCounter) -> Iterator[Chunk]:
@@ -119,7 +116,8 @@ def _checked_chunks(header: Header, stream: Any, unfolding: ExpansionCounter) ->
             batch.validate(full=True)  # places beyond a buffer would be read, and end the process
             _check_size(batch, unfolding)
         except StopIteration:
-            yield from _split_batch(header, _make_empty_batch(stream.schema), first)
+            if not first:
+                yield _make_empty_chunk(header, stream.schema)
             return
         except ExpansionLimitExceeded as error:
             raise MalformedTable(f"the Arrow stream is rejected after row {first}: {error}", "too-large") from None
@@ -145,18 +143,27 @@ def _check_size(batch: pa.RecordBatch, unfolding: ExpansionCounter) -> None:
 
 
 def _split_batch(header: Header, batch: pa.RecordBatch, first: int) -> Iterator[Chunk]:
-    """Yield a block at a time, so that columns stay in the processor's cache; an empty table has one without rows."""
-    for start in range(0, batch.num_rows if first else max(1, batch.num_rows), BLOCK_ROWS):
-        rows = min(BLOCK_ROWS, batch.num_rows - start)
-        cells: dict[str, Cells] = {}
-        passthrough_columns: dict[str, PassthroughValues] = {}
-        for position, column in enumerate(header.columns):
-            values = batch.column(position).slice(start, rows)
-            if isinstance(column, InputColumn):
-                cells[column.name] = _read_cells(column, values)
-            elif column is not None:
-                passthrough_columns[column] = values
-        yield Chunk(first + start, rows, cells, False, passthrough_columns)
+    """Yield the chunks of a batch, a block at a time, so that columns stay in the processor's cache."""
+    for start in range(0, batch.num_rows, BLOCK_ROWS):
+        yield _make_chunk(header, batch.slice(start, BLOCK_ROWS), first + start)
+
+
+def _make_empty_chunk(header: Header, schema: pa.Schema) -> Chunk:
+    """Return the chunk of a table without rows, whose response has all columns too."""
+    batch = pa.RecordBatch.from_arrays([pa.nulls(0, kind) for kind in schema.types], schema=schema)
+    return _make_chunk(header, batch, 0)
+
+
+def _make_chunk(header: Header, batch: pa.RecordBatch, first: int) -> Chunk:
+    cells: dict[str, Cells] = {}
+    passthrough_columns: dict[str, PassthroughValues] = {}
+    for position, column in enumerate(header.columns):
+        values = batch.column(position)
+        if isinstance(column, InputColumn):
+            cells[column.name] = _read_cells(column, values)
+        elif column is not None:
+            passthrough_columns[column] = values
+    return Chunk(first, batch.num_rows, cells, False, passthrough_columns)
 
 
 def _check_types(header: Header, schema: pa.Schema) -> list[InputError]:
