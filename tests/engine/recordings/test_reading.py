@@ -238,7 +238,7 @@ def test_an_arrow_file_is_read_as_a_stream_is() -> None:
 
 
 def test_columns_of_unequal_length_are_an_error() -> None:
-    """Nobody knows which of their values belong together."""
+    """It is unknown which of their values belong together."""
     with pytest.raises(UnusableRecording) as exc_info:
         parse_recording_object(LOG, {"time": [0, 1, 2], "voltage": [16.0], "a/b": []})
     assert [(error.pointer, error.detail) for error in exc_info.value.errors] == [

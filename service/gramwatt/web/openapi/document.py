@@ -99,7 +99,7 @@ def build_document() -> JsonObject:
             "contact": {"name": "The operator of the service that this contract was fetched from"},
         },
         servers=[SERVER],
-        security=[{}],  # an empty requirement: nobody needs a key
+        security=[{}],  # an empty requirement: no key is needed
         tags=_tags(),
     )
     if plugin.converter is None:
