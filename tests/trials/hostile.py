@@ -26,10 +26,12 @@ def measure_slowness() -> float:
 
 REFERENCE_SECONDS: Final = 0.07
 """What the loop takes where the limit of 1 s was set; estimated: an input of 1.04 s there takes 3.0 s at 0.22 s."""
-MOST_CPU_SECONDS: Final = 2 * measure_slowness()
+MOST_CPU_SECONDS: Final = 1.5 * measure_slowness()
 """Processor time of all workers for one input, which depends less on other work than elapsed time.
 
-Twice the limit: one and the same sweep took from 1.3 to 2.6 s of it, more on a machine that does other work too."""
+Above the limit by half, because a sweep of 400 builds takes all of it, and the slowness is measured but once."""
+MOST_TRIES: Final = 5
+"""Other work only ever adds time (the same sweep took 1.3 to 2.6 s), so an input that took too long is sent again."""
 BYTES_A_SECOND: Final = 16 * 1024 * 1024
 """Bytes of a response for which a second of processor time more is no problem: long tables take long."""
 MOST_SECONDS: Final = 10.0
@@ -59,7 +61,7 @@ def try_hostile_inputs(server: str, named: str, *, judge_neighbors: bool) -> Ite
         usual = max(alone.quantile(0.99), LEAST_P99)
         for hostile in hostile_inputs():
             if named in hostile.name:
-                yield _try(service, hostile, usual if judge_neighbors else float("inf"))
+                yield _try_again(service, hostile, usual if judge_neighbors else float("inf"))
 
 
 def measure_growth(service: Service, before: int) -> int:
@@ -74,6 +76,15 @@ def warm_up(service: Service) -> None:
     """Have every worker import what it imports on first use, which is no growth."""
     for request in ordinary_requests() * 8:
         service.send(request)
+
+
+def _try_again(service: Service, hostile: HostileInput, usual: float) -> Outcome:
+    """Return the outcome of an input: the first that was in time, if time is all that is wrong."""
+    for _ in range(MOST_TRIES):
+        outcome = _try(service, hostile, usual)
+        if [problem.startswith("took ") for problem in outcome.problems] != [True]:
+            break
+    return outcome
 
 
 def _try(service: Service, hostile: HostileInput, usual: float) -> Outcome:
