@@ -19,6 +19,7 @@ from typing import Any
 import numpy as np
 import pint
 
+from gramwatt.engine.decisions import decide
 from gramwatt.engine.evaluate import evaluate, fill_assumptions
 from gramwatt.engine.unit_expressions import UNIT_EXPRESSIONS
 from gramwatt.model import (
@@ -100,6 +101,7 @@ def wrong_dimensions(calculator: Calculator[Any, Any], raw: Any) -> list[str]:
 def _compute(calculator: Calculator[Any, Any], raw: Any) -> tuple[Any, Any]:
     """Return results and steps."""
     inputs = fill_assumptions(calculator, raw)
+    decide(calculator, inputs)
     results = evaluate(calculator, inputs)
     with np.errstate(all="ignore"):
         return results, None if calculator.steps is None else calculator.steps(inputs, results)

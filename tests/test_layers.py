@@ -21,7 +21,7 @@ OPTIONAL = {"polars", "pyarrow", "PIL", "dask", "distributed"}
 AT_BUILD = {"pint", "apispec", "yaml"}
 """What only tests, `gramwatt check` and `gramwatt contract` need."""
 SERVERS = {"gunicorn", "waitress", "uvicorn", "uvicorn_worker", "httptools", "uvloop"}
-OF_FORMULAS = {"arrays", "model", "physics", "calculators"}
+OF_FORMULAS = {"arrays", "blocks", "model", "physics", "calculators"}
 FOR_FORMULAS = {"numpy", "gramwatt", *sys.stdlib_module_names}
 
 

@@ -14,6 +14,8 @@ IndexArray: TypeAlias = NDArray[np.intp]
 """Positions in the options of a `Choice`, shape (N,); -1 where none was given."""
 BoolArray: TypeAlias = NDArray[np.bool_]
 StringArray: TypeAlias = NDArray[np.str_]
+ObjectArray: TypeAlias = NDArray[np.object_]
+"""One Python object for each request, shape (N,)."""
 
 
 @dataclass(frozen=True, slots=True)

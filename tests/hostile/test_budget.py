@@ -45,13 +45,13 @@ from web.conftest import running
 
 
 def test_work_that_short_inputs_can_make_long_never_runs_in_the_event_loop() -> None:
-    """Tables with a length of their own, other forms, grids, charts and pages run in a thread however short they are.
-    So does a path that is none of ours, such as a target in absolute form.
+    """Tables with a length of their own, searches, other forms, grids, charts and pages run in a thread however short
+    they are. So does a path that is none of ours, such as a target in absolute form.
     """
     for name, calculator in registry.load().items():
         path = f"/v1/{name}"
         unfolds = any(isinstance(kind, Table) and kind.length is not None for kind in calculator.result_fields.values())
-        if unfolds or calculator.formats:
+        if unfolds or calculator.formats or calculator.decided_fields:
             assert get_max_short_inputs(calculator) == 0, name
             assert runs_long(path, 0), name
         else:

@@ -32,7 +32,7 @@ def patch(before: bytes, after: bytes, file: str) -> bool:
 def clear_caches(package: str) -> None:
     """Forget what the cached functions of a package have computed."""
     for each in gc.get_objects():
-        if isinstance(each, functools._lru_cache_wrapper) and str(each.__module__).startswith(package):
+        if issubclass(type(each), functools._lru_cache_wrapper) and str(each.__module__).startswith(package):
             each.cache_clear()
 
 

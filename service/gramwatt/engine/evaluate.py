@@ -15,6 +15,7 @@ from gramwatt.engine.assumptions import Taken, fill_and_record_assumptions, fill
 from gramwatt.engine.assumptions import fill_assumptions as fill_assumptions
 from gramwatt.engine.budget import count_samples, reserve_result_rows
 from gramwatt.engine.column_types import Cells, Column, all_false, all_true, column_uncertainties
+from gramwatt.engine.decisions import decide
 from gramwatt.engine.draws import DRAWS, FEW_DRAWS, FEWEST_DRAWS, MANY_SAMPLES, MAX_DRAWN_ENTRIES
 from gramwatt.engine.input_plans import CompleteInputs, get_conditions
 from gramwatt.engine.missing_results import find_unbounded
@@ -142,6 +143,7 @@ def _compute(
         row_errors = reserve_result_rows(calculator, inputs, rows)
         if row_errors:
             return Outcome(calculator, rows, {**errors, **row_errors}, present=complete.present, over_budget=True)
+        complete.fields.update(decide(calculator, inputs))
         drawn = _draw(calculator, inputs, complete, taken, solved, rows, draws) if draws else None
         results = _call_formula(calculator, inputs, rows)
         unbounded = find_unbounded(calculator, results, rows)

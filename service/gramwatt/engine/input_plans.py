@@ -16,7 +16,6 @@ from gramwatt.model import (
     AnyCalculator,
     BoolArray,
     Caution,
-    Deviate,
     Kind,
     Quantity,
     Rule,
@@ -180,7 +179,7 @@ def get_field_values(calculator: AnyCalculator, all_columns: Mapping[str, Column
     def get_values(name: str, kind: Kind) -> Any:
         if isinstance(kind, StandardUncertainty):
             return get_uncertainty(all_columns[kind.of])
-        return kind.make_empty(rows) if isinstance(kind, Deviate) else all_columns[name].values
+        return all_columns[name].values if kind.is_given else kind.make_empty(rows)
 
     return {name: get_values(name, kind) for name, kind in get_fields(calculator.inputs).items()}
 

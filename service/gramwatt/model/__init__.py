@@ -3,7 +3,7 @@
 Nothing here knows of the web or of validation libraries. Importing a calculator only builds a constant.
 """
 
-from gramwatt.arrays import Array, BoolArray, IndexArray, StringArray, Unit
+from gramwatt.arrays import Array, BoolArray, IndexArray, ObjectArray, StringArray, Unit
 from gramwatt.model.calculator import (
     AnyCalculator,
     Assumption,
@@ -33,6 +33,7 @@ from gramwatt.model.kinds import (
     Choice,
     ChosenBy,
     Count,
+    Decided,
     DeclarationError,
     Deviate,
     Display,
@@ -73,6 +74,7 @@ __all__ = [
     "ChosenBy",
     "Count",
     "CurveChart",
+    "Decided",
     "DeclarationError",
     "Deviate",
     "Display",
@@ -83,6 +85,7 @@ __all__ = [
     "Kind",
     "LinesChart",
     "NumberList",
+    "ObjectArray",
     "OutputFormat",
     "Quantity",
     "RecordedChannels",

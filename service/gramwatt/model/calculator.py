@@ -20,6 +20,7 @@ from gramwatt.model.charts import Chart
 from gramwatt.model.declaration_checks import declaration_problems
 from gramwatt.model.deprecation import Deprecation
 from gramwatt.model.kinds import (
+    Decided,
     DeclarationError,
     Kind,
     Quantity,
@@ -283,6 +284,11 @@ class Calculator(Generic[I, R]):
         return _get_row_names(typing.cast("Hashable", self.inputs))
 
     @property
+    def decided_fields(self) -> Mapping[str, Decided]:
+        """What it decides on the inputs as given, in order. A calculator that decides may search long."""
+        return _get_decided_fields(typing.cast("Hashable", self.inputs))
+
+    @property
     def recording(self) -> str | None:
         """The input that is a recording, which may then be sent by itself."""
         return next((name for name, kind in self.input_fields.items() if isinstance(kind, TimeSeries)), None)
@@ -311,6 +317,12 @@ def _get_row_names(inputs: Hashable) -> Mapping[str, RowName]:
     fields = get_fields(typing.cast("type[Any]", inputs))
     columns = {f"{name}.{inner}": kind for name, each in fields.items() for inner, kind in each.columns.items()}
     return MappingProxyType({path: kind for path, kind in {**fields, **columns}.items() if isinstance(kind, RowName)})
+
+
+@functools.cache
+def _get_decided_fields(inputs: Hashable) -> Mapping[str, Decided]:
+    fields = get_fields(typing.cast("type[Any]", inputs))
+    return MappingProxyType({name: kind for name, kind in fields.items() if isinstance(kind, Decided)})
 
 
 @functools.cache

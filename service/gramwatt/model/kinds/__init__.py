@@ -23,10 +23,21 @@ from gramwatt.model.kinds.nested import (
 from gramwatt.model.kinds.quantity import Bounds, Display, Quantity, QuantityDifference
 from gramwatt.model.kinds.row_name import RowName, number_names
 from gramwatt.model.kinds.scalars import Choice, Count, Flag, Text
-from gramwatt.model.kinds.standard_uncertainty import Deviate, StandardUncertainty
+from gramwatt.model.kinds.standard_uncertainty import Decided, Deviate, StandardUncertainty
 
 Kind: TypeAlias = (
-    Quantity | Count | Choice | Flag | Text | RowName | NumberList | Table | TimeSeries | StandardUncertainty | Deviate
+    Quantity
+    | Count
+    | Choice
+    | Flag
+    | Text
+    | RowName
+    | NumberList
+    | Table
+    | TimeSeries
+    | StandardUncertainty
+    | Deviate
+    | Decided
 )
 
 __all__ = [
@@ -35,6 +46,7 @@ __all__ = [
     "Choice",
     "ChosenBy",
     "Count",
+    "Decided",
     "DeclarationError",
     "Deviate",
     "Display",

@@ -75,6 +75,8 @@ class BaseKind:
     """Whether a value can be sent in a query string."""
     is_given: ClassVar[bool] = True
     """Whether a request may give a value."""
+    in_rows: ClassVar[bool] = True
+    """Whether a row of a table, or a sample of a recording, can have one."""
     is_result: ClassVar[bool] = True
     """Whether a result can be of this kind."""
     dtype_kinds: ClassVar[str] = "f"
@@ -181,6 +183,8 @@ def collect_synonyms(kinds: Mapping[str, BaseKind]) -> dict[str, str]:
 def find_row_problems(fields: Mapping[str, Kind]) -> Iterator[str]:
     """Yield what is wrong with the declaration of the fields in a row of inputs."""
     for name, kind in fields.items():
+        if not kind.in_rows:
+            yield f"{name}: a row cannot have a {type(kind).__name__}"
         yield from (f"{name}: {problem}" for problem in kind.find_input_problems(fields))
 
 

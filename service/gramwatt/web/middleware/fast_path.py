@@ -27,6 +27,7 @@ from gramwatt.web import headers
 from gramwatt.web.middleware import failures
 from gramwatt.web.middleware.compression import MAX_UNCOMPRESSED_BYTES, compress
 from gramwatt.web.middleware.response_cache import CACHE_BYTES, CacheKey, ResponseCache, ResponseHead
+from gramwatt.web.middleware.work_limits import get_max_short_inputs
 from gramwatt.web.responses import PLAIN_TEXT, compute_plain_body, make_response
 
 MAX_QUERY_LENGTH: Final = 4000
@@ -108,8 +109,8 @@ class FastPath:
         self._posted: dict[bytes, Target] = {}
         self._queried: dict[bytes, Target] = {}
         for calculator in registry.load().values():
-            if calculator.formats or has_deprecations(calculator):
-                continue  # they may be long, and are streamed; or headers depend on the inputs
+            if get_max_short_inputs(calculator) == 0 or has_deprecations(calculator):
+                continue  # they may be long, which needs a budget; or headers depend on the inputs
             path, target = f"/v1/{calculator.name}", Target(calculator, frozenset(calculator.input_fields))
             self._posted[path.encode()] = target
             if fits_query(calculator):

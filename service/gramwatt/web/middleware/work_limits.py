@@ -42,11 +42,12 @@ def _list_short_paths() -> Mapping[str, int]:
 def get_max_short_inputs(calculator: Calculator[Any, Any]) -> int:
     """Return how many bytes of inputs a calculator computes in a short time; 0 if even the shortest take long.
 
-    Tables of results with a length of their own, and further forms, take long however short the inputs. Lists, tables
-    and recordings among the inputs cost time for each entry, and twice as much for each that carries uncertainty.
+    Tables of results with a length of their own, searches, and further forms take long however short the inputs.
+    Lists, tables and recordings among the inputs cost time for each entry, and twice as much for each that carries
+    uncertainty.
     """
     tables = [kind for kind in calculator.result_fields.values() if isinstance(kind, Table)]
-    if calculator.formats or any(kind.length is not None for kind in tables):
+    if calculator.formats or calculator.decided_fields or any(kind.length is not None for kind in tables):
         return 0
     return SHORT_INPUT_BYTES if calculator.columnwise else SHORT_NESTED_INPUT_BYTES
 
