@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 import numpy as np
+from matplotlib.artist import Artist
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
@@ -73,23 +74,38 @@ def _list_texts(figure: Figure) -> Iterator[Text]:
 
 
 def _list_curves(figure: Figure) -> Iterator[Array]:
-    """Yield places on every curve, error bar and outline of a bar, in pixels."""
+    """Yield places on every curve, error bar and outline of a bar or a shape, in pixels, as far as they are drawn."""
     for axes in figure.axes:
         for line in axes.lines:
             places = line.get_transform().transform(np.asarray(line.get_xydata(), dtype=float))
-            yield from _subdivide(places) if line.get_linestyle() != "None" else [places]
+            yield from _clip(line, _subdivide(places) if line.get_linestyle() != "None" else [places])
         for collection in axes.collections:
             if isinstance(collection, LineCollection):
                 for segment in collection.get_segments():
                     yield from _subdivide(axes.transData.transform(segment))
         for patch in axes.patches:
-            yield from _subdivide(patch.get_transform().transform(patch.get_path().vertices))
+            yield from _clip(patch, _subdivide(patch.get_transform().transform(patch.get_path().vertices)))
+
+
+def _clip(artist: Artist, curves: Iterable[Array]) -> Iterator[Array]:
+    """Yield the places of curves that are within the rectangle that their artist is clipped to."""
+    box = artist.get_clip_box() if artist.get_clip_on() else None
+    for places in curves:
+        x, y = places[:, 0], places[:, 1]
+        yield places if box is None else places[(x >= box.x0) & (x <= box.x1) & (y >= box.y0) & (y <= box.y1)]
 
 
 def _subdivide(places: Array) -> Iterator[Array]:
     places = places[np.isfinite(places).all(axis=1)]
     if len(places) > STEPS:
-        yield places
+        # A long curve has its places close together but for some straight pieces, such as the side of a shape.
+        steps = np.clip(np.hypot(*np.diff(places, axis=0).T), 1, STEPS).astype(int)
+        pieces = [
+            start + np.linspace(0, 1, count)[:, None] * (end - start)
+            for (start, end), count in zip(itertools.pairwise(places), steps.tolist(), strict=True)
+            if count > 2
+        ]
+        yield np.concatenate([places, *pieces])
     elif len(places):
         share = np.linspace(0, 1, STEPS)[:, None]
         pieces = [start + share * (end - start) for start, end in itertools.pairwise(places)]

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from matplotlib.collections import LineCollection
 
 from charts.overlaps import find_overlaps
+from charts.svg_checks import check_svg
 from gramwatt import calculate
 from gramwatt.charts import calculator_charts, draw, sweep_charts
 from gramwatt.charts.chart_data import BarRows, ChartData, Graph, Line, Panel, Point, Scatter, Waterfall
@@ -90,24 +91,6 @@ def test_every_example_has_charts_in_every_format(calculator: Calculator[Any, An
         assert png.startswith(b"\x89PNG")
         assert int.from_bytes(png[16:20], "big") == round(SHAPES["wide"] * draw.PIXELS_PER_INCH * 2)
         assert chart.title.encode() in png
-
-
-def check_svg(chart: ChartData, style: ChartStyle) -> None:
-    """Raise AssertionError if the SVG lacks a title or a description, or has a style, a script or a broken link."""
-    root = ET.fromstring(draw.as_svg(chart, style))
-    assert root.get("role") == "img"
-    assert [child.tag for child in root][:2] == [f"{SVG}title", f"{SVG}desc"]
-    assert (root[0].text, root[1].text) == (chart.title, chart.description)
-    assert root.get("aria-labelledby") == f"{root[0].get('id')} {root[1].get('id')}"
-    ids = [each.get("id") for each in root.iter() if each.get("id")]
-    assert len(ids) == len(set(ids))
-    for each in root.iter():
-        assert each.tag not in (f"{SVG}style", f"{SVG}script")
-        assert "style" not in each.attrib
-        assert not any(name.startswith("on") for name in each.attrib)
-        for name in ("href", "clip-path"):
-            if each.get(name):
-                assert each.attrib[name].strip("url(#)") in ids
 
 
 @pytest.mark.parametrize("shape", SHAPES)

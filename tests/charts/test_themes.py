@@ -44,7 +44,8 @@ def test_the_measure_of_contrast() -> None:
 @every_theme
 def test_text_has_enough_contrast(theme: Theme) -> None:
     """WCAG 2.2, 1.4.3: 4.5 to 1."""
-    for colour in (theme.text, theme.muted, theme.accent, theme.highlight):
+    verdicts = (theme.good, theme.close, theme.bad)
+    for colour in (theme.text, theme.muted, theme.accent, theme.highlight, *verdicts):
         assert contrast(colour, theme.background) >= 4.5, colour
 
 
@@ -82,6 +83,7 @@ def test_pages_use_the_colours_of_charts(scheme: str, theme: Theme) -> None:
     blocks = re.findall(r":root \{(.*?)\n *\}", CSS, re.DOTALL)
     css = dict(re.findall(r"--([a-z0-9-]+): (#[0-9a-f]+)", blocks[0 if scheme == "light" else 1]))
     roles = {"paper": theme.background, "ink": theme.text, "quiet": theme.muted, "rule": theme.rule}
+    roles |= {"good": theme.good, "close": theme.close, "bad": theme.bad}
     assert {name: css[name] for name in roles} == roles
     for colour in (theme.text, theme.muted, theme.accent, theme.highlight, css["ink"], css["quiet"], css["link"]):
         assert contrast(colour, css["paper"]) >= 4.5

@@ -23,6 +23,7 @@ from gramwatt.charts.chart_data import (
 )
 from gramwatt.charts.chart_request import ChartRequest
 from gramwatt.charts.curve_charts import compute_curve
+from gramwatt.charts.drawing_charts import make_drawing
 from gramwatt.charts.row_charts import make_bars_of_table, make_lines, make_scatter
 from gramwatt.engine.calculate import InvalidInput, evaluate_request
 from gramwatt.engine.response import build_response
@@ -32,6 +33,7 @@ from gramwatt.model import (
     BarChart,
     Calculator,
     CurveChart,
+    DrawingChart,
     LinesChart,
     Quantity,
     ScatterChart,
@@ -102,6 +104,8 @@ def make_chart(request: ChartRequest, chart: AnyChart) -> ChartData | None:
             body_and_description = make_scatter(request, spec)
         case LinesChart() as spec:
             body_and_description = make_lines(request, spec)
+        case DrawingChart() as spec:
+            body_and_description = make_drawing(request, spec)
         case BarChart() as spec:
             body_and_description = make_bars_of_table(request, spec) if spec.table else _make_bars(request, spec)
         case TimeSeriesChart() as spec:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple, TypeAlias
@@ -161,7 +162,64 @@ class HeatMap:
     values: Array
 
 
-Body: TypeAlias = Graph | Scatter | Waterfall | BarRows | HeatMap
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """A polygon, an open line or a dot of a drawing."""
+
+    x: Array
+    y: Array
+    role: str
+    label: str
+    closed: bool
+    filled: bool
+    dashed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Arrow:
+    """A line with arrowheads at both ends, ``away`` to the left of the points it is about."""
+
+    start: tuple[float, float]
+    end: tuple[float, float]
+    away: float
+    label: str
+
+    @property
+    def ends(self) -> tuple[tuple[float, float], tuple[float, float]]:
+        """The ends of the line itself."""
+        (x, y), (x_end, y_end) = self.start, self.end
+        share = self.away / (math.dist(self.start, self.end) or 1.0)
+        across, up = -(y_end - y) * share, (x_end - x) * share
+        return (x + across, y + up), (x_end + across, y_end + up)
+
+
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """Shapes and dimensions, drawn to scale in one unit of length."""
+
+    shapes: tuple[Shape, ...]
+    arrows: tuple[Arrow, ...]
+    window: tuple[float, float, float, float]
+    """Left, right, bottom and top of what is drawn."""
+    is_clipped: bool = False
+    """Whether shapes may go beyond the window."""
+    scale_unit: str = ""
+    """The unit of a scale bar below it, empty if it has none."""
+    note: str = ""
+
+    @property
+    def size(self) -> tuple[float, float]:
+        """Width and height of the window."""
+        left, right, bottom, top = self.window
+        return right - left, top - bottom
+
+    @property
+    def label_count(self) -> int:
+        """How many names and dimensions are written in it."""
+        return sum(map(bool, [shape.label for shape in self.shapes] + [arrow.label for arrow in self.arrows]))
+
+
+Body: TypeAlias = Graph | Scatter | Waterfall | BarRows | HeatMap | Drawing
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,7 +18,8 @@ from matplotlib.figure import Figure
 
 from gramwatt.charts import svg
 from gramwatt.charts.canvas import EDGE, Canvas
-from gramwatt.charts.chart_data import BarRows, ChartData, Graph, HeatMap, Scatter, Waterfall
+from gramwatt.charts.chart_data import BarRows, ChartData, Drawing, Graph, HeatMap, Scatter, Waterfall
+from gramwatt.charts.drawing import draw_drawing
 from gramwatt.charts.graph import draw_graph
 from gramwatt.charts.panels import color_map, draw_bar_rows, draw_heat_map, draw_waterfall
 from gramwatt.charts.scatter import draw_scatter
@@ -119,6 +120,8 @@ def make_figure(chart: ChartData, style: ChartStyle) -> Figure:
             draw_bar_rows(canvas, chart.body)
         case HeatMap():
             draw_heat_map(canvas, chart.body)
+        case Drawing():
+            draw_drawing(canvas, chart.body)
     y = 0.1
     for line, size, weight, line_height in heading_lines(chart, width) if style.titled else ():
         is_title = weight == "title"

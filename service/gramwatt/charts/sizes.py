@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Final
 
-from gramwatt.charts.chart_data import BarRows, Body, ChartData, Graph, Scatter, Waterfall
+from gramwatt.charts.chart_data import BarRows, Body, ChartData, Drawing, Graph, Scatter, Waterfall
 from gramwatt.charts.themes import SHAPES, ChartStyle
 
 PANEL_HEIGHT: Final = 1.55
@@ -17,6 +17,11 @@ FOOTER_HEIGHT: Final = 0.42
 SCATTER_HEADER: Final = 0.46
 SCATTER_HEIGHT: Final = 2.6
 UNTITLED_TOP: Final = 0.04
+DRAWING_SIDE: Final = {"wide": 1.2, "narrow": 0.15}
+"""Inches beside a drawing, for its labels, by shape..."""
+UPRIGHT_SIDE: Final = 0.4
+"""...and where a dimension is beside it."""
+MAX_DRAWING_HEIGHT: Final = {"wide": 3.4, "narrow": 3.6}
 PIXELS_PER_INCH: Final = 96
 """CSS pixels to an inch (CSS Values and Units 4, 6.2)."""
 
@@ -77,6 +82,8 @@ def body_height(body: Body, shape: str) -> float:
             return math.ceil(len(body.columns) / columns_per_row(body, shape)) * (bars_height(body) + 0.42) + (
                 0.25 if body.ranges else 0.05
             )
+        case Drawing():
+            return drawing_height(body, shape)
         case _:
             return 0.5 + map_height(SHAPES[shape]) + 0.45
 
@@ -121,3 +128,34 @@ def columns_per_row(rows: BarRows, shape: str) -> int:
 def map_height(width: float) -> float:
     """Return the height of a map."""
     return 0.6 * width
+
+
+def drawing_box(drawing: Drawing, shape: str) -> tuple[float, float, float]:
+    """Return the scale of a drawing in inches to its unit, and the width and height of its window in inches."""
+    width, height = drawing.size
+    is_upright = any(
+        abs(arrow.end[1] - arrow.start[1]) > abs(arrow.end[0] - arrow.start[0]) for arrow in drawing.arrows
+    )
+    room = SHAPES[shape] - 2 * max(DRAWING_SIDE[shape], UPRIGHT_SIDE if is_upright else 0.0)
+    scale = min(room / width, MAX_DRAWING_HEIGHT[shape] / height)
+    return scale, width * scale, height * scale
+
+
+def drawing_bands(drawing: Drawing, shape: str) -> float:
+    """Return the height above a drawing, and as much below it, for labels that have no room beside or inside it."""
+    if shape == "narrow":
+        return 0.1 + LINE_HEIGHT * math.ceil(drawing.label_count / 4)
+    missing = LINE_HEIGHT * drawing.label_count / 2 - drawing_box(drawing, shape)[2]
+    return max(0.2, missing / 2 + 0.1)
+
+
+def drawing_footer(drawing: Drawing, shape: str) -> float:
+    """Return the height below a drawing for its note and its scale bar."""
+    lines = (bool(drawing.note), bool(drawing.scale_unit))
+    return LINE_HEIGHT * (sum(lines) if shape == "narrow" else max(lines))
+
+
+def drawing_height(drawing: Drawing, shape: str) -> float:
+    """Return the height of a drawing with its labels, note and scale bar."""
+    bands = 2 * drawing_bands(drawing, shape)
+    return drawing_box(drawing, shape)[2] + bands + drawing_footer(drawing, shape) + 0.06

@@ -25,6 +25,10 @@ class Theme:
     """Their uncertainty."""
     highlight: str
     """The limit, and the result for these inputs."""
+    good: str
+    """The verdicts, in the colours that pages have for them."""
+    close: str
+    bad: str
     lines: tuple[str, ...]
     """Several lines in one panel. Dashes tell them apart too."""
 
@@ -37,6 +41,9 @@ LIGHT: Final = Theme(
     accent="#1f5a73",
     band="#b9cfd8",
     highlight="#a3420f",
+    good="#1d6b3a",
+    close="#7a5200",
+    bad="#a3271b",
     lines=("#12384a", "#a3420f", "#8c7dda", "#387462", "#640900", "#6f40ac"),
 )
 DARK: Final = Theme(
@@ -47,6 +54,9 @@ DARK: Final = Theme(
     accent="#8cc4dc",
     band="#2d4a57",
     highlight="#f0a070",
+    good="#7cc796",
+    close="#e0b45c",
+    bad="#f29384",
     lines=("#b5ddec", "#f0a070", "#8057c4", "#b64f30", "#0e817b", "#9499dc"),
 )
 THEMES: Final = {"light": LIGHT, "dark": DARK}

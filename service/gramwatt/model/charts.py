@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import KW_ONLY, dataclass
-from typing import Any, Generic, NamedTuple, TypeAlias, TypeVar
+from typing import Any, Generic, Literal, NamedTuple, TypeAlias, TypeVar
 
 from gramwatt.arrays import Array
 
@@ -107,6 +107,59 @@ class LinesChart(TitledChart, Generic[I, R]):
     """What the marked points are, in words."""
 
 
+ShapeRole: TypeAlias = Literal["body", "quiet", "highlight", "good", "close", "bad", "limit"]
+"""What a shape of a drawing is, which gives its colour: a part, its surroundings, what the drawing is about, the three
+verdicts (with the verdict in the shape's name, since many people cannot tell colours apart), and a limit."""
+
+
+class Outline(NamedTuple):
+    """One shape of a `DrawingChart`, SI: a polygon, an open line or, if it has one point only, a dot."""
+
+    x: Array
+    """(M,), to the right."""
+    y: Array
+    """(M,), up."""
+    role: ShapeRole = "body"
+    name: str = ""
+    """Written inside it where there is room, else beside it."""
+    closed: bool = True
+    filled: bool = False
+    """A filled shape hides what comes before it."""
+    dashed: bool = False
+
+
+class Dimension(NamedTuple):
+    """A line with arrows between two points of a `DrawingChart`, SI, with the distance or another value beside it."""
+
+    start: tuple[float, float]
+    end: tuple[float, float]
+    name: str = ""
+    """Written before the value."""
+    away: float = 0.0
+    """How far the line is to the left of the direction from start to end; thin lines join it to the points."""
+    value: float | None = None
+    """What is written instead of the distance..."""
+    measure: str = ""
+    """...in the unit of this input, result or column of a table."""
+
+
+@dataclass(frozen=True, slots=True)
+class DrawingChart(TitledChart, Generic[I, R]):
+    """A drawing to scale: shapes that a calculator computes for this chart alone, with names and dimensions."""
+
+    trace: Callable[[I, R], tuple[Outline | Dimension, ...]]
+    """Shapes from back to front; none where nothing can be drawn."""
+    _: KW_ONLY
+    measure: str = ""
+    """An input, a result or a column of a table, in whose unit lengths are written; empty for a drawing without one."""
+    window: Callable[[I, R], tuple[float, float, float, float]] | None = None
+    """Left, right, bottom and top of what is drawn, SI; by default all of it."""
+    scale_bar: bool = False
+    """Whether a length is drawn below it; needs ``measure``."""
+    note: str = ""
+    """How to look at it, in a few words: ``Seen from above, front at the top``."""
+
+
 @dataclass(frozen=True, slots=True)
 class BarChart(TitledChart):
     """Results side by side as lengths; with ``table``, columns of that table, a bar for each of its rows."""
@@ -141,6 +194,12 @@ class TimeSeriesChart(TitledChart, Generic[I, R]):
 
 
 Chart: TypeAlias = (
-    CurveChart[I, R] | WaterfallChart[I, R] | ScatterChart[I, R] | LinesChart[I, R] | BarChart | TimeSeriesChart[I, R]
+    CurveChart[I, R]
+    | WaterfallChart[I, R]
+    | ScatterChart[I, R]
+    | LinesChart[I, R]
+    | DrawingChart[I, R]
+    | BarChart
+    | TimeSeriesChart[I, R]
 )
 AnyChart: TypeAlias = Chart[Any, Any]

@@ -12,6 +12,7 @@ from gramwatt.model.charts import (
     BarChart,
     Chart,
     CurveChart,
+    DrawingChart,
     LinesChart,
     ScatterChart,
     TimeSeriesChart,
@@ -226,5 +227,7 @@ def _list_charted_fields(chart: Chart[Any, Any]) -> Iterator[str]:
             yield chart.table
         case LinesChart():
             yield from (name.partition(".")[0] for name in (chart.x, chart.y))
+        case DrawingChart():
+            yield from (chart.measure.partition(".")[0],) if chart.measure else ()
         case TimeSeriesChart():
             yield from (chart.recording, *((chart.spans[0],) if chart.spans else ()))
