@@ -9,6 +9,7 @@ class Group(StrEnum):
     """A group of inputs, by its heading, in the order in which a form shows them."""
 
     PACK = "Pack"
+    CHARGER = "Charger"
     MOTOR = "Motor and propeller"
     WEIGHT = "Weight and limit"
     FLIGHT = "Flight"

@@ -49,6 +49,10 @@ FACTORS: Final[Mapping[str, Mapping[str, tuple[float, float]]]] = {
         "J": (1.0, 0.0),
         "kJ": (1000.0, 0.0),
     },
+    "price of energy": {
+        "per kWh": (2.77777777777778e-07, 0.0),
+        "/kWh": (2.77777777777778e-07, 0.0),
+    },
     "power": {
         "W": (1.0, 0.0),
         "kW": (1000.0, 0.0),

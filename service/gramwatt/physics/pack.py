@@ -130,7 +130,7 @@ def constant_power_discharge(
     by_voltage = stop_voltage > reserve_voltage
     end_voltage = np.minimum(np.maximum(stop_voltage, reserve_voltage), start_voltage)
 
-    rested, twice_loaded, parts = _integrate(rested_voltages, rises, end_voltage, start_voltage, loss)
+    rested, twice_loaded, parts = integrate_constant_power(rested_voltages, rises, end_voltage, start_voltage, loss)
     integral = parts.sum(axis=-1)
     used = ((rested[..., 1:] - rested[..., :-1]) / rises).sum(axis=-1) / steps
     return Discharge(
@@ -144,12 +144,13 @@ def constant_power_discharge(
     )
 
 
-def _integrate(
+def integrate_constant_power(
     rested_voltages: Array, rises: Array, end_voltage: Array, start_voltage: Array, loss: Array
 ) -> tuple[Array, Array, Array]:
     """Return the rested voltages from the end to the start (..., K), twice the loaded ones, and ``2 G / b`` by segment.
 
-    Segments (..., K - 1) outside have no length. ``b`` is a rise for a whole segment.
+    Segments (..., K - 1) outside have no length. ``b`` is a rise for a whole segment. ``loss`` (...) is P R [V^2],
+    negative where power is put in; G is that of `constant_power_discharge`.
     """
     rested = np.minimum(np.maximum(rested_voltages, end_voltage[..., None]), start_voltage[..., None])
     four_loss = 4 * loss[..., None]
@@ -204,7 +205,7 @@ def list_pieces(
     loss = power * resistance
     end_voltage = discharge.end_voltage + loss / discharge.end_voltage  # rested
     rises = curve[:, 1:] - curve[:, :-1]
-    rested, twice_loaded, parts = _integrate(curve, rises, end_voltage, discharge.start_voltage, loss)
+    rested, twice_loaded, parts = integrate_constant_power(curve, rises, end_voltage, discharge.start_voltage, loss)
     duration = parts * (capacity / (4 * power * steps))[:, None]
     ends = (discharge.end_state_of_charge[:, None], start_state_of_charge[:, None])
     charge = np.minimum(np.maximum(np.linspace(0.0, 1.0, steps + 1), ends[0]), ends[1])
