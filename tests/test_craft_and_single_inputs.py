@@ -15,7 +15,6 @@ import pytest
 
 from gramwatt import calculate
 from gramwatt.engine import registry
-from gramwatt.engine.response import ResponseBody
 from gramwatt.model import AnyCalculator
 
 CRAFT: Final[dict[str, Any]] = {
@@ -65,7 +64,9 @@ def make_single_inputs(calculator: AnyCalculator, choices: dict[str, str]) -> di
     pack, propeller = find_row("packs", choices.get("pack")), find_row("propellers", choices.get("propeller"))
     flight = complete_flight(find_row("flights", choices.get("flight")))
     single = {name: value for name, value in CRAFT.items() if not isinstance(value, list)}
-    single |= {name: value for name, value in propeller.items() if name not in ("name", "mass")}
+    single |= {
+        "propeller_mass" if name == "mass" else name: value for name, value in propeller.items() if name != "name"
+    }
     single |= {"pack_mass" if name == "mass" else name: value for name, value in pack.items() if name != "name"}
     single |= {f"reference_{name}": value for name, value in flight.items()}
     single["mass"] = weigh(pack, propeller)
@@ -76,7 +77,7 @@ def make_single_inputs(calculator: AnyCalculator, choices: dict[str, str]) -> di
     for member, table in (("pack", "packs"), ("propeller", "propellers"), ("flight", "flights")):
         if member in choices:
             tables[table] = sorted(tables[table], key=lambda row: row["name"] != choices[member])
-    if "dry_mass" not in calculator.input_fields:  # a sum of parts, not of a craft without its pack
+    if "parts" in calculator.input_tables and calculator.input_tables["parts"].sum_of:  # and what adds to the parts
         added: list[dict[str, Any]] = [{**propeller, "count": CRAFT["motors"]}, pack]
         tables["parts"] = [*tables["parts"], *added]
     for name, rows in tables.items():
@@ -85,13 +86,17 @@ def make_single_inputs(calculator: AnyCalculator, choices: dict[str, str]) -> di
             tables[name] = [{column: row[column] for column in columns if column in row} for row in rows]
     if "propellers" in calculator.input_fields:
         single = {name: value for name, value in single.items() if name not in propeller}
-    inputs = {**single, **tables, **OWN}
-    return {name: inputs[name] for name in calculator.input_fields if name in inputs}
+    inputs = {**single, **tables}
+    return {name: inputs[name] for name in calculator.input_fields if name in inputs and name not in OWN}
 
 
-def compute(calculator: AnyCalculator, **inputs: Any) -> ResponseBody:
+def list_own(calculator: AnyCalculator, taken: dict[str, Any]) -> dict[str, Any]:
+    """Return what the request says itself: as in `OWN`, else what the first example gives of what is still needed."""
     own = {name: value for name, value in OWN.items() if name in calculator.input_fields}
-    return calculate(calculator.name, **{**own, **inputs})
+    known = {*taken, *own}
+    groups = [group for group in calculator.any_of if known.isdisjoint(group)]
+    needed = {*calculator.required_inputs, *(name for group in groups for name in group)} - known
+    return own | {name: value for name, value in calculator.examples[0].given.items() if name in needed}
 
 
 @pytest.mark.parametrize("choices", CHOICES)
@@ -105,9 +110,9 @@ def test_a_craft_and_single_inputs_give_the_same_response(name: str, choices: di
     single = make_single_inputs(calculator, choices)
     if craft is not CRAFT:
         single["flights"] = [{**flight, "log": LOG} for flight in single["flights"]]
-    from_craft = compute(calculator, craft=craft, **choices)
-    alone = compute(calculator, **single)
-    taken = from_craft.pop("from_craft")
-    assert taken == [each for each in calculator.input_fields if each in single and each not in OWN]
+    own = list_own(calculator, single)
+    from_craft = calculate(calculator.name, **{**own, "craft": craft, **choices})
+    alone = calculate(calculator.name, **own, **single)
+    assert from_craft.pop("from_craft") == list(single)
     assert choices.items() <= from_craft.pop("chosen_rows", {}).items()
     assert from_craft == alone

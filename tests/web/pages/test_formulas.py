@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import random
+import re
 import xml.etree.ElementTree as ET
 
 import pytest
@@ -37,7 +38,15 @@ FORMULAS = [
     *("a - (b - c)", "a - b - c", "a - (b + c) * d", "(a + b) * (c - d)", "a * (b / c)", "a / (b * c) / d"),
     *("-a**2", "(-a)**2", "a * -b", "(a * b)**2", "(a / b)**2 * c", "a**b**c", "(a**b)**c", "a**(b - c)"),
     *("2 * pi * a", "a / (2 * pi)**3", "sqrt(a / b) * c", "sqrt(sqrt(a) + b)", "exp(a / b)**2", "log(a * b)"),
-    *("1.5e-9 * a", "a * (b + c)**2", "(a + b) / (c - d * x)", "abs(a - b) * c", "a * (b * c)", "max(a, b - c) / d"),
+    *(
+        "1.5e-9 * a",
+        "a * (b + c)**2",
+        "(a + b) / (c - d * x)",
+        "abs(a - b) * c",
+        "abs(a) + abs(b - c)",
+        "a * (b * c)",
+        "max(a, b - c) / d",
+    ),
     *("1 - a", "cos(a) * sin(b)", "acos(a / (a + b))", "-(a + b)"),
 ]
 DECLARED = [
@@ -80,7 +89,7 @@ def check(formula: str, names: list[str]) -> None:
     chance = random.Random(formula)
     values = {name: chance.uniform(1.1, 2.0) for name in names}
     by_word = {words[name]: value for name, value in values.items()}
-    bars = right.replace("|", "abs(", 1).replace("|", ")", 1)
+    bars = re.sub(r"\|([^|]*)\|", r"abs(\1)", right)
     expected = evaluate(replace_names(formula, lambda name: words.get(name, name)), by_word)
     assert evaluate(bars, by_word) == pytest.approx(expected, rel=1e-12), shown
 

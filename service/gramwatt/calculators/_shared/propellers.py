@@ -24,6 +24,16 @@ from gramwatt.model import (
 from gramwatt.physics import craft, propeller
 
 MAX_PROPELLERS: Final = 20
+MASS: Final = Quantity(
+    "g",
+    "Mass of one propeller, as read. Every motor adds one to the all-up mass: leave them out of the parts.",
+    label="Mass of one",
+    at_least=0,
+    at_most=1e5,
+    optional=True,
+    display=parts.DISPLAY,
+    synonyms=("weight",),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,19 +44,7 @@ class Propeller:
     diameter: fields.PropellerDiameter
     pitch: fields.Pitch
     blades: fields.Blades
-    mass: Annotated[
-        Array,
-        Quantity(
-            "g",
-            "Mass of one propeller, as read. Every motor adds one to the all-up mass: leave them out of the parts.",
-            label="Mass of one",
-            at_least=0,
-            at_most=1e5,
-            optional=True,
-            display=parts.DISPLAY,
-            synonyms=("weight",),
-        ),
-    ]
+    mass: Annotated[Array, MASS]
     mass_u: Annotated[Array, StandardUncertainty(of="mass")]
     thrust_coefficient: drivetrain.ThrustCoefficient
     power_coefficient: drivetrain.PowerCoefficient
@@ -63,7 +61,7 @@ Propellers: TypeAlias = Annotated[
         max_length=MAX_PROPELLERS,
         optional=True,
         replaces=("diameter", "pitch", "blades", "thrust_coefficient", "power_coefficient"),
-        chosen_by=ChosenBy("propeller", stands_for=(("mass", ""),)),
+        chosen_by=ChosenBy("propeller", stands_for=(("mass", "propeller_mass"),)),
         synonyms=("props",),
         row_label="propeller",
     ),

@@ -44,8 +44,8 @@ class Display(NamedTuple):
     """Whether (N,) it was read by itself, from complete inputs; None for always."""
 
     def get_step(self, inputs: Any) -> Array:
-        """Return the step (N,) in SI units; 0 where the quantity was not read by itself."""
-        step = getattr(inputs, self.step)
+        """Return the step (N,) in SI units; 0 where the quantity was not read by itself, or the step is no input."""
+        step = getattr(inputs, self.step, 0.0)
         return np.asarray(step if self.applies is None else np.where(self.applies(inputs), step, 0.0))
 
 

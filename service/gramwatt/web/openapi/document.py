@@ -15,6 +15,7 @@ from gramwatt.web.openapi.calculators import CalculatorPaths, add_shared_compone
 from gramwatt.web.openapi.inputs import Inputs
 from gramwatt.web.openapi.naming import JsonObject
 from gramwatt.web.openapi.parameters import Parameters
+from gramwatt.web.openapi.published import list_calculators
 from gramwatt.web.openapi.shared import add_shared
 from gramwatt.web.openapi.site import add_site
 
@@ -117,7 +118,7 @@ def build_document() -> JsonObject:
     add_shared_components(spec)
     add_site(spec)
     parameters = Parameters(spec, inputs)
-    for calculator in registry.load().values():
+    for calculator in list_calculators():
         CalculatorPaths(spec, inputs, parameters, calculator).add()
     document: JsonObject = spec.to_dict()
     document["components"]["schemas"] = _name_units(document["components"]["schemas"])

@@ -39,6 +39,7 @@ from gramwatt.web.openapi.naming import (
     to_class_name,
     to_variable,
 )
+from gramwatt.web.openapi.published import get_published_name, list_calculators
 
 PRINTABLE: Final = r"^[^\u0000-\u001F\u007F-\u009F\u2028\u2029]+$"
 ANY_TEXT: Final = r"^[\s\S]*$"
@@ -58,23 +59,26 @@ class Inputs:
     """Names of schemas, by calculator and input."""
 
     def __post_init__(self) -> None:
-        """Add all schemas. Of several declarations of one name the usual one has that name."""
+        """Add all schemas. Of several declarations of one name the published one, else the usual one has that name."""
         declared: dict[str, list[tuple[AnyCalculator, Kind]]] = {}
-        for calculator in registry.load().values():
+        for calculator in list_calculators():
             for name, kind in calculator.input_fields.items():
                 declared.setdefault(name, []).append((calculator, kind))
         for name in sorted(declared, key=lambda name: bool(declared[name][0][1].columns)):  # tables refer to others
             variants: list[tuple[JsonObject, list[str]]] = []
+            published: dict[str, str] = {}
             for calculator, kind in declared[name]:
                 schema = self._describe(calculator, name, kind)
+                published[calculator.name] = get_published_name(calculator, name)
                 same = next((owners for each, owners in variants if each == schema), None)
                 if same is None:
                     variants.append((schema, [calculator.name]))
                 else:
                     same.append(calculator.name)
-            for schema, owners in sorted(variants, key=lambda variant: -len(variant[1])):
-                own_name = to_class_name(f"{owners[0]}-{name}")
-                reference = add_schema(self.spec, schema, to_class_name(name), own_name)
+            usual = sorted(variants, key=lambda variant: -len(variant[1]))
+            for schema, owners in sorted(usual, key=lambda variant: not published[variant[1][0]]):
+                names = [published[owners[0]], to_class_name(name), to_class_name(f"{owners[0]}-{name}")]
+                reference = add_schema(self.spec, schema, *filter(None, names))
                 self.names |= {(owner, name): reference["$ref"].rpartition("/")[2] for owner in owners}
 
     def refer(self, calculator: AnyCalculator, name: str) -> JsonObject:

@@ -25,6 +25,7 @@ from gramwatt.web.openapi.naming import (
     to_class_name,
     to_identifier,
 )
+from gramwatt.web.openapi.published import list_calculators
 from gramwatt.web.recording_options import get_log_options
 from gramwatt.web.request_parsing import VALUE_OPTIONS, get_response_options
 from gramwatt.web.table_options import get_max_points
@@ -132,7 +133,7 @@ class Parameters:
     def _name(self, calculator: AnyCalculator, name: str) -> str:
         """Return the name of an input's component: that of the calculator is in it where that of the schema has it."""
         schema = self._inputs.names[calculator.name, name]
-        owner = next(each for each in registry.load().values() if self._inputs.names.get((each.name, name)) == schema)
+        owner = next(each for each in list_calculators() if self._inputs.names.get((each.name, name)) == schema)
         plain = schema.lower() == name.replace("_", "").lower()
         return name if plain else f"{to_identifier(owner)}_{name}"
 
