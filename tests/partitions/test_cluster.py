@@ -7,7 +7,6 @@ import signal
 import socket
 import subprocess
 import sys
-import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -21,6 +20,7 @@ from click.testing import CliRunner, Result
 
 from gramwatt.__main__ import main
 from gramwatt.partitions import cluster
+from partitions.counted import Counted
 from partitions.dask_workers import Cluster, two_workers, wait_for
 from partitions.part_folders import contents, recorded
 
@@ -92,41 +92,6 @@ def test_a_single_file_is_joined_of_what_the_workers_wrote(table: Path, workers:
     assert (result.exit_code, result.stderr) == (0, f"{MANY}{joined} (6 parts)\n")
     assert joined.read_bytes() == alone.read_bytes()
     assert sorted(tmp_path.iterdir()) == [alone, joined]
-
-
-class Counted:
-    """A connection to the scheduler that counts the bytes that pass through it."""
-
-    def __init__(self, address: str) -> None:
-        host, _, port = address.removeprefix("tcp://").rpartition(":")
-        self._scheduler = (host, int(port))
-        self._server = socket.create_server(("127.0.0.1", 0))
-        self.address = f"tcp://127.0.0.1:{self._server.getsockname()[1]}"
-        self.bytes = 0
-        threading.Thread(target=self._accept, daemon=True).start()
-
-    def _accept(self) -> None:
-        while True:
-            try:
-                ours, _ = self._server.accept()
-            except OSError:  # closed
-                return
-            theirs = socket.create_connection(self._scheduler)
-            for source, sink in ((ours, theirs), (theirs, ours)):
-                threading.Thread(target=self._pass, args=(source, sink), daemon=True).start()
-
-    def _pass(self, source: socket.socket, sink: socket.socket) -> None:
-        try:
-            while data := source.recv(65536):
-                self.bytes += len(data)
-                sink.sendall(data)
-        except OSError:
-            pass
-        finally:
-            sink.close()
-
-    def close(self) -> None:
-        self._server.close()
 
 
 def test_what_passes_the_client_is_small_whatever_the_rows(table: Path, workers: Cluster, tmp_path: Path) -> None:

@@ -17,6 +17,7 @@ from click.testing import CliRunner, Result
 
 from gramwatt.__main__ import main
 from partitions.part_folders import contents, recorded
+from partitions.pools import pool_of, wait_until_gone
 
 PARTS = 60
 ROWS = 2_000
@@ -51,27 +52,6 @@ def begun(table: Path, folder: Path) -> subprocess.Popen[bytes]:
         assert process.poll() is None
         time.sleep(0.005)
     return process
-
-
-def pool_of(process: subprocess.Popen[bytes]) -> list[int]:
-    """Return the processes of the pool, by Linux's list of children."""
-    children = Path(f"/proc/{process.pid}/task/{process.pid}/children").read_text(encoding="ascii").split()
-    return [int(child) for child in children if b"spawn_main" in Path(f"/proc/{child}/cmdline").read_bytes()]
-
-
-def is_alive(number: int) -> bool:
-    try:
-        return Path(f"/proc/{number}/stat").read_text(encoding="ascii").rpartition(") ")[2][0] != "Z"
-    except (FileNotFoundError, ProcessLookupError):
-        return False
-
-
-def wait_until_gone(numbers: list[int]) -> None:
-    for _ in range(1200):
-        if not any(is_alive(number) for number in numbers):
-            return
-        time.sleep(0.05)
-    raise AssertionError("they are still alive")
 
 
 def check_continued(table: Path, folder: Path, expected: dict[str, bytes]) -> None:

@@ -11,6 +11,7 @@ from gramwatt.cli.completion import complete_calculators, complete_inputs, compl
 from gramwatt.cli.craft import craft_option
 from gramwatt.cli.errors import fail
 from gramwatt.cli.inputs import parse_units, read_inputs, recording_decimal_option
+from gramwatt.cli.searches import search_options, spread_search
 from gramwatt.cli.terminal import get_width, print_text
 from gramwatt.cli.text_report import ReportOptions, format_report
 from gramwatt.engine import serializers
@@ -64,6 +65,7 @@ Examples:
 @click.option("--digits", type=click.IntRange(1, 12), help="Significant digits.  [default: those that are certain]")
 @click.option("--cautions", "all_cautions", is_flag=True, help="Show the cautions that always hold, too.")
 @click.option("--working", is_flag=True, help="Show step by step how each result was computed.")
+@search_options
 @click.option("-h", "--help", "show_help", is_flag=True, help="Show this message; with a calculator, its inputs.")
 def calc(
     name: str | None,
@@ -78,6 +80,8 @@ def calc(
     digits: int | None,
     all_cautions: bool,
     working: bool,
+    jobs: int | None,
+    scheduler: str | None,
     show_help: bool,
 ) -> None:
     """Run one calculation.
@@ -106,20 +110,30 @@ def calc(
         fail(f"--units does not change {form}")
     values, text = read_inputs(calculator, inputs, body, logs, column, recording_decimal)
     result_units = parse_units(units)
-    try:
+    with spread_search(calculator, jobs, scheduler):
         if form is not None and value is None:
-            for chunk in compute_output(calculator, values, OutputOptions(form, result_units, working), text=text):
-                click.echo(chunk, nl=False)
+            _print_output(calculator, values, OutputOptions(form, result_units, working), text=text)
             return
-        outcome = evaluate_request(calculator, values, text=text, result_units=result_units)
-    except InvalidInput as error:
-        fail(str(error))
+        try:
+            outcome = evaluate_request(calculator, values, text=text, result_units=result_units)
+        except InvalidInput as error:
+            fail(str(error))
     response = build_response(outcome, 0, result_units=result_units, working=working)
     if value is not None:
         click.echo(_format_value(response, value, digits))
         return
     sentence = build_sentence(outcome, 0, response)
     print_text(format_report(calculator, response, sentence, ReportOptions(get_width(), digits, all_cautions)))
+
+
+def _print_output(
+    calculator: Calculator[Any, Any], values: dict[str, object], options: OutputOptions, *, text: bool
+) -> None:
+    try:
+        for chunk in compute_output(calculator, values, options, text=text):
+            click.echo(chunk, nl=False)
+    except InvalidInput as error:
+        fail(str(error))
 
 
 def _check_output(calculator: Calculator[Any, Any], form: str | None, value: str | None) -> None:

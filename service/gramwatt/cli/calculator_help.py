@@ -144,6 +144,8 @@ def _list_notes(calculator: Calculator[Any, Any]) -> Iterator[str]:
     yield from (f"Give {join_with_or(group)}." for group in calculator.any_of)
     if any(not kind.fits_query for kind in calculator.input_fields.values()):
         yield "Tables are rows of JSON objects: send them with --body FILE."
+    if calculator.decided_fields:
+        yield "It searches: --jobs N computes the search on N processes, --scheduler ADDRESS on a Dask cluster."
     members = [member for member in craft_fields.get_choices() if member not in calculator.input_fields]
     if members:
         yield f"With --craft FILE, {join_with_and(members)} choose rows of its tables by name."

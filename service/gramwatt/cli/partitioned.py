@@ -46,8 +46,7 @@ def check_options(options: TableOptions, *, ranked: bool = False) -> None:
     MissingExtra
         A run in parts needs a library that is not installed.
     """
-    if options.jobs is not None and options.scheduler is not None:
-        fail("--jobs and --scheduler: use only one of them")
+    reject_both(options.jobs, options.scheduler)
     cause = partition_option(options)
     if cause is None:
         if options.rows_per_part is not None:
@@ -64,18 +63,24 @@ def check_options(options: TableOptions, *, ranked: bool = False) -> None:
         fail(f"{cause}: -o {options.out} is neither a file nor a folder")
 
 
+def reject_both(jobs: int | None, scheduler: str | None) -> None:
+    """Exit if both options are given."""
+    if jobs is not None and scheduler is not None:
+        fail("--jobs and --scheduler: use only one of them")
+
+
 @contextlib.contextmanager
-def open_workers(options: TableOptions) -> Iterator[Workers]:
+def open_workers(jobs: int | None, scheduler: str | None) -> Iterator[Workers]:
     """Yield the workers that the options name. Raises WorkersError, MissingExtra."""
     from gramwatt.partitions.workers import Pool, ThisProcess
 
-    if options.scheduler is not None:
+    if scheduler is not None:
         from gramwatt.partitions.cluster import connect
 
-        with connect(options.scheduler) as cluster:
+        with connect(scheduler) as cluster:
             yield cluster
     else:
-        yield Pool(options.jobs) if options.jobs is not None and options.jobs > 1 else ThisProcess()
+        yield Pool(jobs) if jobs is not None and jobs > 1 else ThisProcess()
 
 
 def choose_format_and_folder(options: TableOptions, input_format: str) -> tuple[str, Path]:
@@ -133,7 +138,7 @@ def run_partitioned(
     with clean_up_on_signal(describe_interruption) as clean_up, contextlib.ExitStack() as stack:
         clean_up.append(stop_processes)
         try:
-            workers = stack.enter_context(open_workers(options))
+            workers = stack.enter_context(open_workers(options.jobs, options.scheduler))
             run = runner.begin_run(job, settings, lambda: _list_parts(split()))
             total = sum(part.rows for part in run.missing_parts())
             progress = Progress(options.progress, total, job.plan.calculator_name)

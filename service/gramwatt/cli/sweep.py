@@ -157,7 +157,7 @@ def _write_best(
     from gramwatt.engine.tables.sweep import count_points
     from gramwatt.partitions.runner import find_best_points
 
-    with open_workers(options) as workers:
+    with open_workers(options.jobs, options.scheduler) as workers:
         best, invalid = find_best_points(workers, plan, grid, ranking, options.rows_per_part, progress.advance)
         _save_best(plan, best, to, make_style(options), output)
     return RunSummary(count_points(grid.axes), invalid, noun="point")

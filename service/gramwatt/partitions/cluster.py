@@ -1,4 +1,4 @@
-"""Compute parts on several machines, with the workers of a Dask scheduler.
+"""Compute parts and blocks on several machines, with the workers of a Dask scheduler.
 
     pip install 'gramwatt[cluster]'                # here and on every machine, all of one version
     dask scheduler                                 # somewhere: prints tcp://host:8786
@@ -15,13 +15,14 @@ from __future__ import annotations
 import contextlib
 import logging
 import time
+import warnings
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import CancelledError
 from typing import Any, Final, TypeAlias
 
 from gramwatt.extras import require
 from gramwatt.partitions.sources import SourceError
-from gramwatt.partitions.workers import WorkersError
+from gramwatt.partitions.workers import BLOCKS_PER_WORKER, WorkersError, look_ahead
 from gramwatt.version import __version__
 
 Client: TypeAlias = Any
@@ -140,6 +141,19 @@ class Cluster:
                 yield self._result(future)
                 future.release()
 
+    def map(self, function: Callable[[Any], Any], blocks: Iterable[Any], /) -> Iterator[Any]:
+        """Yield ``function(block)`` in the order of the blocks. Raises ClusterError.
+
+        The function is the result of a task of its own: workers fetch it from each other, and if all that have it die,
+        the scheduler makes it again, which it could not do with scattered data.
+        """
+        with warnings.catch_warnings(action="ignore"):  # that the function is large
+            held = self._client.submit(_hold, function, pure=False, retries=RETRIES)
+        sent = (self._client.submit(_compute_block, held, block, pure=False, retries=RETRIES) for block in blocks)
+        for future in look_ahead(sent, BLOCKS_PER_WORKER * self.threads + 2):
+            self._wait({future})
+            yield self._result(future, "block")
+
     def _wait(self, pending: set[Future]) -> tuple[set[Future], set[Future]]:
         """Wait until a task ends. At each timeout, check that a worker is left."""
         import distributed
@@ -161,7 +175,7 @@ class Cluster:
             except CancelledError:
                 raise ClusterError("the scheduler dropped the work, or no longer responds") from None
 
-    def _result(self, future: Future) -> Any:
+    def _result(self, future: Future, noun: str = "part") -> Any:
         try:
             return future.result(timeout=NO_WORKER_TIMEOUT)  # the part is computed again if its worker was killed
         except SourceError:
@@ -170,4 +184,12 @@ class Cluster:
             raise ClusterError("the scheduler dropped the work, or no longer responds") from None
         except Exception as error:
             detail = str(error).partition("\n")[0][:300]
-            raise ClusterError(f"a part keeps failing on the workers: {type(error).__name__}: {detail}") from None
+            raise ClusterError(f"a {noun} keeps failing on the workers: {type(error).__name__}: {detail}") from None
+
+
+def _hold(function: Callable[[Any], Any]) -> Callable[[Any], Any]:
+    return function
+
+
+def _compute_block(function: Callable[[Any], Any], block: Any) -> Any:
+    return function(block)
