@@ -95,7 +95,7 @@ def _declared_patterns(kinds: Any) -> Iterator[str]:
     for kind in kinds.values():
         if isinstance(kind, Text) and kind.pattern:
             yield kind.pattern
-        elif isinstance(kind, Count) and kind.suffix:
+        elif isinstance(kind, Count) and kind.accepts_labels:
             yield kind.labelled_pattern
         elif hasattr(kind, "row"):
             yield from _declared_patterns(get_fields(kind.row))

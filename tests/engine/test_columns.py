@@ -1,6 +1,7 @@
 """Parse single values and columns: valid cells, invalid cells with their messages, and no input that raises."""
 
 import math
+import re
 from typing import Any, Final
 
 import numpy as np
@@ -22,8 +23,10 @@ from engine.column_helpers import (
     read_errors,
 )
 from gramwatt.engine import nested
-from gramwatt.engine.column_types import ABSENT
-from gramwatt.model import Kind, Quantity
+from gramwatt.engine.column_types import ABSENT, Cells
+from gramwatt.engine.columns import read_plain
+from gramwatt.engine.tables.text_columns import parse_text_column
+from gramwatt.model import Count, Kind, Quantity
 
 
 @pytest.mark.parametrize(
@@ -302,3 +305,44 @@ def test_nothing_in_a_column_raises(cells: list[Any], text: bool) -> None:
     column = nested.read_column(CHARGE, cells, text=text)
     assert column.values.shape == (len(cells),)
     assert set(column.errors) == set(np.flatnonzero(np.isnan(column.values)).tolist())
+
+
+GAUGE: Final = Count("Size.", at_least=-3, at_most=40, spellings=(("4/0", -3), ("1/0", 0), ("0000", -3), ("00", -1)))
+SIZES: Final = [("4/0", -3.0), ("0000", -3.0), ("00", -1.0), ("0", 0.0), ("-3", -3.0), ("16", 16.0), ("016", 16.0)]
+
+
+@pytest.mark.parametrize(("text", "number"), SIZES)
+def test_a_text_that_means_a_number(text: str, number: float) -> None:
+    """In a query and in JSON; a number in quotes stays an error there, as of any count."""
+    assert read_cell(GAUGE, text, text=True).values.tolist() == [number]
+    in_json = read_cell(GAUGE, text)
+    assert (in_json.values.tolist() == [number]) == (text in dict(GAUGE.spellings))
+    assert bool(in_json.errors) != (text in dict(GAUGE.spellings))
+
+
+@pytest.mark.parametrize("suffix", ["", "W"])
+def test_a_column_of_texts_that_mean_numbers(suffix: str) -> None:
+    """Where all of a column look like plain numbers too."""
+    kind = Count("Size.", at_least=-3, at_most=40, spellings=GAUGE.spellings, suffix=suffix)
+    sizes = [size for size in SIZES if "/" not in size[0]]
+    cells: Cells = parse_text_column(kind, [*(text for text, _ in sizes), "", " ", " 00 "], bare=None, text=True)
+    column = read_plain(kind, cells, text=True)
+    assert not column.errors
+    assert column.values[: len(sizes)].tolist() == [number for _, number in sizes]
+    assert column.present.tolist() == [True] * len(sizes) + [False, False, True]
+    assert column.values[-1] == -1
+
+
+def test_what_a_count_accepts_in_words_and_as_a_pattern() -> None:
+    assert GAUGE.describe_accepted() == "a whole number from -3 to 40, also as 4/0, 1/0, 0000 or 00"
+    both = Count("Size.", at_least=1, at_most=2, suffix="S", spellings=(("one", 1),))
+    assert both.describe_accepted() == "a whole number from 1 to 2, also as 2S or one"
+    for kind, good, bad in ((GAUGE, ("4/0", "00"), ("4/0S", "0")), (both, ("1S", "2s", "one"), ("1", "oneS", "3S"))):
+        assert all(re.fullmatch(kind.labelled_pattern, text) for text in good)
+        assert not any(re.search(kind.labelled_pattern, text) for text in bad)
+    assert [GAUGE.format_text(value, 5) for value in (-3.0, 0.0, -2.0, 16.0)] == ["4/0", "1/0", "-2", "16"]
+
+
+def test_a_spelling_outside_the_bounds_is_a_mistake() -> None:
+    kind = Count("Size.", at_least=0, at_most=40, spellings=(("4/0", -3),))
+    assert list(kind.find_input_problems({})) == ["'4/0' means a number outside its bounds"]

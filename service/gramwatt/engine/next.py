@@ -125,10 +125,14 @@ class _Filler:
         return taken if taken and complete else None
 
     def _follow(self, name: str, kind: Kind) -> None:
-        """Fill an input from the first result that it follows."""
+        """Fill an input from the first result that it follows and that fills no other input.
+
+        So the current in hover is the average current of the next calculator, and not its peak current as well.
+        """
         if not isinstance(kind, Quantity):
             return
-        for result in kind.follows:
+        taken = set(self.from_results.values())
+        for result in (each for each in kind.follows if each not in taken):
             # A result that is also an input there, such as a measured resistance, may rest on an assumption.
             value = None if result in self._own else self._read_result(result, kind)
             if value is not None:

@@ -57,6 +57,9 @@ UNIT_EXPRESSIONS: Final[Mapping[str, Mapping[str, str]]] = {
     "thrust per power": {"gf/W": "gram_force/watt", "N/W": "newton/watt", "mN/W": "mN/watt"},
     "power loading": {"g/W": "gram/watt", "kg/kW": "kg/kW", "lb/hp": "pound/horsepower"},
     "disk loading": {"N/m2": "N/m^2", "N/m²": "N/m^2", "kgf/m2": "kilogram_force/m^2", "lbf/ft2": "pound_force/foot^2"},
+    "area": {"mm2": "mm^2", "mm²": "mm^2", "cm2": "cm^2", "cm²": "cm^2", "in2": "inch^2", "in²": "inch^2"},
+    "current density": {"A/mm2": "A/mm^2", "A/mm²": "A/mm^2", "A/in2": "A/inch^2", "A/in²": "A/inch^2"},
+    "heat transfer coefficient": {"W/(m2 K)": "W/(m^2*K)", "W/(m² K)": "W/(m^2*K)"},
     "density": {"kg/m3": "kg/m^3", "kg/m³": "kg/m^3", "g/L": "g/L", "lb/ft3": "pound/foot^3"},
     "pressure": {
         "hPa": "hectopascal",

@@ -10,6 +10,7 @@ class Group(StrEnum):
 
     PACK = "Pack"
     CHARGER = "Charger"
+    WIRING = "Wiring"
     MOTOR = "Motor and propeller"
     WEIGHT = "Weight and limit"
     FLIGHT = "Flight"

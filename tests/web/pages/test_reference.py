@@ -160,7 +160,9 @@ def test_constants_of_formulas_are_listed_with_value_and_unit(calculator: AnyCal
     for constant in get_constants().values():
         if re.search(rf"\b{constant.name}\b", formulas):
             number, _, unit = listed[constant.label].partition(" ")
-            assert float(number.replace("\u202f", "")) == pytest.approx(constant.value, rel=1e-11)
+            assert float(number.replace("\u202f", "").replace("\u2212", "-")) == pytest.approx(
+                constant.value, rel=1e-11
+            )
             assert unit == constant.sign
 
 

@@ -182,7 +182,7 @@ def _check_types(header: Header, schema: pa.Schema) -> list[InputError]:
             case Quantity():
                 fits = is_number(column_type) or is_text(column_type)
             case Count():
-                fits = is_number(column_type) or (bool(kind.suffix) and is_text(column_type))
+                fits = is_number(column_type) or (kind.accepts_labels and is_text(column_type))
             case Flag():
                 fits = pa.types.is_boolean(column_type)
             case TimeSeries():

@@ -159,7 +159,8 @@ def _column_parser(heading: Header, separator: str, decimal: str) -> Any:
     numeric = {
         position
         for position, column in enumerate(heading.columns)
-        if isinstance(column, InputColumn) and isinstance(column.kind, Quantity | Count)
+        if isinstance(column, InputColumn)
+        and (isinstance(column.kind, Quantity) or (isinstance(column.kind, Count) and not column.kind.spellings))
     }
     return ColumnParser(numeric, len(heading.columns), separator, decimal)
 

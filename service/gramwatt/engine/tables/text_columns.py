@@ -30,6 +30,8 @@ def parse_text_column(
         texts = [None if cell is None else cell.replace(",", ".") for cell in texts]
         if isinstance(kind, NumberList):
             texts = [None if cell is None else cell.replace(";", ",") for cell in texts]
+    if isinstance(kind, Count) and kind.spellings:  # a text such as 00 may be one of them, and not the number 0
+        return encode_distinct([cell.strip(" \t") if text and cell else cell for cell in texts])
     if text and isinstance(kind, Quantity | Count):
         numbers = parse_plain_numbers(texts)
         if numbers is not None:

@@ -34,17 +34,27 @@ class Count(BaseKind):
     default: int | None = None
     suffix: str = ""
     """A letter that may follow the number, in either case, as on a label: the S of a pack with 4S."""
+    spellings: tuple[tuple[str, int], ...] = ()
+    """Texts that mean a number, the usual one first: ``4/0`` and ``0000``, a wire gauge that is counted as -3."""
 
     kind_name: ClassVar[str] = "count"
     is_numeric: ClassVar[bool] = True
 
     def describe_accepted(self) -> str:
         """Return what an input accepts, in words."""
-        labelled = f", also as {self._example}{self.suffix}" if self.suffix else ""
+        texts = ([f"{self._example}{self.suffix}"] if self.suffix else []) + [text for text, _ in self.spellings]
+        labelled = f", also as {join_with_or(texts)}" if texts else ""
         return f"a whole number from {self.at_least} to {self.at_most}{labelled}"
+
+    @property
+    def accepts_labels(self) -> bool:
+        """Whether a value may be a text, such as 4S."""
+        return bool(self.suffix or self.spellings)
 
     def parse(self, cell: object, *, text: bool, bare: Unit | None = None) -> tuple[float, None]:
         """Return the number in a cell."""
+        if isinstance(cell, str) and cell in (meanings := dict(self.spellings)):
+            return float(meanings[cell]), None
         if isinstance(cell, str) and self.suffix and re.fullmatch(self.labelled_pattern, cell):
             cell = float(cell[:-1])
         if text and isinstance(cell, str) and is_number(cell):
@@ -65,9 +75,16 @@ class Count(BaseKind):
 
     @property
     def labelled_pattern(self) -> str:
-        """A regular expression for a number within the bounds with its suffix, valid in Python and ECMAScript."""
+        """A regular expression for the texts that mean a number, valid in Python and ECMAScript.
+
+        They are the numbers within the bounds with their suffix, and the spellings.
+        """
+        texts = "|".join(re.escape(text) for text, _ in self.spellings)
+        if not self.suffix:
+            return f"^(?:{texts})$"
         numbers = "|".join(str(number) for number in range(self.at_least, self.at_most + 1))
-        return f"^(?:{numbers})[{self.suffix.upper()}{self.suffix.lower()}]$"
+        labelled = f"(?:{numbers})[{self.suffix.upper()}{self.suffix.lower()}]"
+        return f"^(?:{labelled}|{texts})$" if texts else f"^{labelled}$"
 
     @property
     def _example(self) -> int:
@@ -83,12 +100,19 @@ class Count(BaseKind):
         """Return one number as JSON has it."""
         return int(value) if math.isfinite(value) else None
 
+    def format_text(self, value: Any, digits: int, *, absolute: bool = False) -> str:
+        """Return one number for a sentence, by its usual spelling."""
+        usual = {number: text for text, number in reversed(self.spellings)}
+        return usual.get(value) or BaseKind.format_text(self, value, digits)
+
     def find_input_problems(self, siblings: Mapping[str, Kind]) -> Iterator[str]:
         """Yield what is wrong with bounds and default."""
         if self.at_least > self.at_most:
             yield f"at_least {self.at_least} is above at_most {self.at_most}"
         elif self.default is not None and not self.at_least <= self.default <= self.at_most:
             yield f"default {self.default} outside its bounds"
+        outside = [text for text, number in self.spellings if not self.at_least <= number <= self.at_most]
+        yield from (f"{text!r} means a number outside its bounds" for text in outside)
         yield from BaseKind.find_input_problems(self, siblings)
 
 

@@ -116,8 +116,9 @@ class Inputs:
                 return self._make_quantity(kind)
             case Count():
                 number = {"type": "integer", "format": "int32", "minimum": kind.at_least, "maximum": kind.at_most}
-                labelled = {"type": "string", "maxLength": 16, "pattern": kind.labelled_pattern}
-                return {"anyOf": [number, labelled]} if kind.suffix else number
+                if not kind.accepts_labels:
+                    return number
+                return {"anyOf": [number, {"type": "string", "maxLength": 16, "pattern": kind.labelled_pattern}]}
             case Choice():
                 return make_enum(kind.options)
             case Flag():

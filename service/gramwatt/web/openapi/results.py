@@ -92,7 +92,7 @@ def _make_plain(kind: Kind) -> JsonObject:
         case Quantity():
             return _make_number(kind)
         case Count():
-            return {"type": "integer", "format": "int32", "minimum": 0, "maximum": MAX_INTEGER}
+            return {"type": "integer", "format": "int32", "minimum": min(kind.at_least, 0), "maximum": MAX_INTEGER}
         case NumberList():
             return {"type": "array", "maxItems": 2 * kind.max_length, "items": _make_number(kind.item)}
         case Flag():

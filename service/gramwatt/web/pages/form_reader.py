@@ -222,7 +222,8 @@ def parse_value(kind: Kind, text: str, unit: str = "", decimal: str = ".") -> An
             return f"{text} {unit}" if has_other_unit and _WITHOUT_UNIT.fullmatch(text) else text
         case Count():
             text = with_decimal_point(text.strip(), decimal)
-            return _parse_number(text) if _NUMBER.fullmatch(text) else text
+            is_number = _NUMBER.fullmatch(text) and text not in dict(kind.spellings)
+            return _parse_number(text) if is_number else text
         case Flag():
             return {"true": True, "false": False}.get(text, text)
         case _:
