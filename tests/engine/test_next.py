@@ -8,7 +8,7 @@ import pytest
 
 from gramwatt import calculate
 from gramwatt.engine import registry
-from gramwatt.engine.next import MAX_SUGGESTIONS, Suggestion, suggest_next
+from gramwatt.engine.next import MAX_SUGGESTIONS, Suggestion, _Filler, suggest_next
 from gramwatt.model import Calculator, Quantity, units
 
 CALCULATORS = list(registry.load().values())
@@ -82,8 +82,9 @@ def test_a_result_that_rests_on_an_assumption_is_no_measurement() -> None:
     response = calculate("flight-log", log=flight, **PACK)
     measured = {**response, "results": {**response["results"], "pack_resistance": 65.0}}
     assert find(suggest_next(measured), "pack-current").inputs["pack_resistance"] == 65.0
-    assumed = suggest_next(calculate("endurance", mean_power=200, **PACK))
-    assert "pack_resistance" not in find(assumed, "pack-current").inputs
+    assumed = _Filler(registry.get("pack-current"), calculate("endurance", mean_power=200, **PACK))
+    assert assumed.inputs["capacity"] == PACK["capacity"]
+    assert "pack_resistance" not in assumed.inputs
 
 
 def test_a_result_goes_on_with_the_charge_that_it_rests_on() -> None:
@@ -120,3 +121,15 @@ def test_a_calculator_that_takes_a_result_comes_first() -> None:
     taken = [bool(each.from_results) for each in suggestions]
     assert taken[0]
     assert taken == sorted(taken, reverse=True)
+
+
+def test_a_result_fills_one_input_only() -> None:
+    """The current in hover is the average current of a wire, not its peak too; at full throttle it is the peak."""
+    hover = calculate("hover-power", mass=581.8, diameter=5.1, **PACK)
+    filled = _Filler(registry.get("wire-drop"), hover)
+    assert filled.from_results["mean_current"] == "pack_current"
+    assert "peak_current" not in filled.from_results
+    full = calculate("full-throttle", mass=581.8, **PACK, **MOTOR)
+    filled = _Filler(registry.get("wire-drop"), full)
+    assert filled.from_results["mean_current"] == "hover_current"
+    assert filled.from_results["peak_current"] == "pack_current"

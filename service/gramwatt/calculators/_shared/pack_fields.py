@@ -149,6 +149,7 @@ LeadResistance: TypeAlias = Annotated[
         at_least=0,
         at_most=1e4,
         default=0,
+        follows=("wire_resistance",),
         synonyms=("wire_resistance",),
     ),
 ]

@@ -1,0 +1,127 @@
+"""Headlines, rules and cautions of a run of wire."""
+
+from typing import Any, Final
+
+import numpy as np
+
+from gramwatt.calculators._shared import wires
+from gramwatt.calculators._shared.wire_results import AT_PEAK, AT_TEMPERATURE, OF_WIRE
+from gramwatt.model import BoolArray, Caution, Rule, Sentence
+
+SMALL_DROP: Final = 0.03
+"""Share of the supply that a wire may lose: rule of thumb, no source."""
+
+
+def is_overheated(given: Any, found: Any) -> BoolArray:
+    """Return whether (N,) the average current heats the wire above its limit."""
+    return np.asarray(found.conductor_temperature > given.wire_temperature_limit)
+
+
+def is_peak_too_hot(given: Any, found: Any) -> BoolArray:
+    """Return whether (N,) the peak heats the wire above its limit, or melts it."""
+    return np.asarray(
+        (found.peak_conductor_temperature > given.wire_temperature_limit) | (found.fusing_time < given.peak_duration)
+    )
+
+
+OF_GAUGES: Final = ("by_gauge.voltage_drop", "by_gauge.power_loss", "by_gauge.conductor_temperature")
+DETAILS: Final = (
+    "{power_loss} of heat, in {copper_mass} of copper.",
+    "The wire gets to {conductor_temperature} in still air, and to {peak_conductor_temperature} in a peak.",
+    "It carries {wire_current_limit} for long in still air.",
+)
+
+
+SENTENCES: Final[tuple[Sentence[Any, Any], ...]] = (
+    Sentence(
+        "Too hot: the wire gets to {conductor_temperature:range} at {mean_current}",
+        details=("That is above the limit of {wire_temperature_limit}.", *DETAILS[::2]),
+        when=is_overheated,
+        verdict="bad",
+    ),
+    Sentence(
+        "The peak overheats the wire: {peak_current} would melt it in {fusing_time}",
+        details=("After the peak it has {peak_conductor_temperature}.", *DETAILS[::2]),
+        when=is_peak_too_hot,
+        verdict="bad",
+    ),
+    Sentence(
+        "Loses {voltage_drop}, {voltage_drop_share} of the supply",
+        details=DETAILS,
+        when=lambda given, found: found.voltage_drop_share <= SMALL_DROP,
+        verdict="good",
+    ),
+    Sentence("Loses {voltage_drop}, {voltage_drop_share} of the supply", details=DETAILS, verdict="close"),
+    Sentence("Loses {voltage_drop:range}", details=DETAILS),
+)
+RULES: Final[tuple[Rule[Any, Any], ...]] = (
+    Rule(
+        "no-strand-diameter",
+        "The area of the copper is unknown: give strand diameter with strands.",
+        missing=True,
+        when=lambda given, found: np.isnan(found.wire_area),
+        results=(*AT_TEMPERATURE, *AT_PEAK, *OF_WIRE, "wire_current_limit"),
+    ),
+    Rule(
+        "wire-melts",
+        "In still air {mean_current} melts this wire: there is no steady temperature. Use a thicker wire. For a "
+        "short run, give the wire temperature.",
+        when=lambda given, found: np.isnan(found.conductor_temperature),
+        results=(*AT_TEMPERATURE, *AT_PEAK),
+        partly="{mean_current} melts this wire in still air",
+    ),
+    Rule(
+        "peak-melts-wire",
+        "The peak of {peak_current} melts the wire in {fusing_time}, before it ends.",
+        when=lambda given, found: np.isnan(found.peak_conductor_temperature) & np.isfinite(given.peak_current),
+        results=("peak_conductor_temperature",),
+        partly="the peak melts the wire before it ends",
+    ),
+    Rule(
+        "gauge-melts",
+        "{by_gauge.name}: in still air {mean_current} melts it.",
+        severity="low",
+        when=lambda given, found: np.isnan(found.by_gauge.conductor_temperature),
+        results=OF_GAUGES,
+        partly="{mean_current} melts a thinner one of the other gauges in still air",
+    ),
+)
+CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
+    wires.WIRES_BURN,
+    Caution(
+        "copper-only",
+        "The mass is that of the copper: insulation, solder and plugs come on top. Weigh a metre of the wire.",
+        severity="low",
+    ),
+    Caution(
+        "wire-overheated",
+        "At {mean_current} the wire gets to {conductor_temperature}, above its limit of {wire_temperature_limit}.",
+        severity="high",
+        when=is_overheated,
+    ),
+    Caution(
+        "peak-overheats-wire",
+        "The peak heats the wire above its limit of {wire_temperature_limit}: use a thicker one or a shorter peak.",
+        severity="high",
+        when=is_peak_too_hot,
+    ),
+    Caution(
+        "heating-estimated",
+        "The temperature of the wire is an estimate for still air, known to a factor of 1.5 in its rise. Moving air "
+        "cools it more, a bundle or a closed frame less: measure it.",
+        severity="low",
+        when=lambda given, found: np.isnan(given.conductor_temperature),
+    ),
+    Caution(
+        "current-varies",
+        "Loss and heat of a current that varies are above those of its average, as they grow with its square.",
+        severity="low",
+        when=lambda given, found: given.peak_current > given.mean_current,
+    ),
+    Caution(
+        "strands-incomplete",
+        "Strands and strand diameter count only together: the area is that of the gauge.",
+        when=lambda given, found: np.isnan(given.strands) != np.isnan(given.strand_diameter),
+    ),
+    wires.GAUGE_BELOW_ONE,
+)
