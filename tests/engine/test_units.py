@@ -42,6 +42,8 @@ OUTSIDE: Final[Mapping[str, float]] = {
     "lb": constants.pound, "lbs": constants.pound,
     "m": 1.0, "mm": constants.milli, "cm": constants.centi, "km": constants.kilo,
     "in": constants.inch, "inch": constants.inch, '"': constants.inch, "ft": constants.foot,
+    "mm2": constants.milli**2, "mm²": constants.milli**2, "cm2": constants.centi**2, "cm²": constants.centi**2,
+    "in2": constants.inch**2, "in²": constants.inch**2,
     "s": 1.0, "ms": constants.milli, "us": constants.micro, "µs": constants.micro,
     "min": constants.minute, "h": constants.hour, "Hz": 1.0, "kHz": constants.kilo,
     "A": 1.0, "mA": constants.milli, "V": 1.0, "mV": constants.milli,
