@@ -24,7 +24,18 @@ class Runner(Protocol):
         ...
 
 
-_runner: ContextVar[Runner] = ContextVar("runner", default=map)
+def _never_stop() -> None:
+    """Set no limit."""
+
+
+def _map_here(function: Callable[[Any], Any], blocks: Iterable[Any]) -> Iterator[Any]:
+    for block in blocks:
+        check_limits()
+        yield function(block)
+
+
+_runner: ContextVar[Runner] = ContextVar("runner", default=_map_here)
+_check: ContextVar[Callable[[], None]] = ContextVar("check", default=_never_stop)
 
 
 def map_blocks(function: Callable[[B], T], blocks: Iterable[B]) -> Iterator[T]:
@@ -37,6 +48,15 @@ def map_blocks(function: Callable[[B], T], blocks: Iterable[B]) -> Iterator[T]:
     return _runner.get()(function, blocks)
 
 
+def check_limits() -> None:
+    """Raise where the search should not go on, as its time is used up or nobody waits for it.
+
+    `map_blocks` calls it before each block. A loop that may go on for long without a block, such as one that leaves out
+    whole branches of combinations, has to call it too.
+    """
+    _check.get()()
+
+
 @contextmanager
 def use_runner(runner: Runner) -> Iterator[None]:
     """Within it, `map_blocks` maps by another runner."""
@@ -45,3 +65,13 @@ def use_runner(runner: Runner) -> Iterator[None]:
         yield
     finally:
         _runner.reset(token)
+
+
+@contextmanager
+def use_limits(check: Callable[[], None]) -> Iterator[None]:
+    """Within it, `check_limits` calls ``check``, which raises where a search should not go on."""
+    token = _check.set(check)
+    try:
+        yield
+    finally:
+        _check.reset(token)

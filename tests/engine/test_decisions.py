@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from dimensions import wrong_dimensions
-from gramwatt.blocks import map_blocks, use_runner
+from gramwatt.blocks import check_limits, map_blocks, use_runner
 from gramwatt.charts.calculator_charts import make_chart
 from gramwatt.charts.chart_request import ChartRequest
 from gramwatt.engine import craft_fields, evaluate
@@ -272,6 +272,21 @@ def test_a_search_stops_at_the_time_limit_of_its_request() -> None:
     with granted, pytest.raises(TimeLimitExceeded):
         outcome_of(calculator)
     assert computed == [0, 1, 2]
+
+
+def test_a_search_that_leaves_out_all_combinations_stops_too() -> None:
+    """A loop without a block checks the limits by itself; beyond the request there are none."""
+
+    def leave_out_all() -> Iterator[int]:
+        while True:
+            granted.seconds = 0
+            check_limits()
+
+    granted = Budget(seconds=60)
+    calculator = deciding(lambda given: list(map_blocks(abs, leave_out_all())))
+    with granted, pytest.raises(TimeLimitExceeded):
+        outcome_of(calculator)
+    check_limits()
 
 
 def test_a_search_stops_when_the_client_is_gone() -> None:

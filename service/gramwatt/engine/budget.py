@@ -7,7 +7,7 @@ between blocks of rows. Without a budget, on the command line or in the library,
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextvars import ContextVar, Token
 from typing import Any
 
@@ -110,13 +110,6 @@ def check() -> None:
     budget = _current.get()
     if budget is not None:
         budget.check()
-
-
-def map_checked(function: Callable[[Any], Any], blocks: Iterable[Any]) -> Iterator[Any]:
-    """Map a function over blocks of a search, and check the current budget before each."""
-    for block in blocks:
-        check()
-        yield function(block)
 
 
 def count_response_bytes(size: int) -> None:

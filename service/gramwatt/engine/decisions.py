@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from contextlib import nullcontext
 from typing import Any
 
 import numpy as np
 
 from gramwatt.arrays import ObjectArray
-from gramwatt.blocks import use_runner
+from gramwatt.blocks import use_limits
 from gramwatt.engine import budget
 from gramwatt.engine.uncertainty import set_values
 from gramwatt.model import AnyCalculator
@@ -21,14 +20,12 @@ def decide(calculator: AnyCalculator, inputs: Any) -> Mapping[str, ObjectArray]:
     ``inputs`` are complete otherwise, and the caller's own object. A request with a budget is checked between the
     blocks of a search. Raises TypeError if a decision has another type or shape than (N,) objects.
     """
-    if not calculator.decided_fields:
-        return {}
     decided: dict[str, ObjectArray] = {}
-    with nullcontext() if budget.get_current() is None else use_runner(budget.map_checked):
-        for name, kind in calculator.decided_fields.items():
+    for name, kind in calculator.decided_fields.items():
+        with use_limits(budget.check):
             values, empty = np.asarray(kind.value(inputs)), getattr(inputs, name)
-            if values.dtype != empty.dtype or values.shape != empty.shape:
-                raise TypeError(f"{calculator.name}: {name} is not an array of {len(empty)} objects")
-            set_values(inputs, (name,), values)
-            decided[name] = values
+        if values.dtype != empty.dtype or values.shape != empty.shape:
+            raise TypeError(f"{calculator.name}: {name} is not an array of {len(empty)} objects")
+        set_values(inputs, (name,), values)
+        decided[name] = values
     return decided
