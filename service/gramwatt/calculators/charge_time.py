@@ -1,24 +1,26 @@
 """Time, current and energy of a charge, at constant current and then at constant voltage."""
 
 from dataclasses import dataclass
-from typing import Annotated, Final
+from typing import Annotated
 
 import numpy as np
 
-from gramwatt.calculators._shared import charge_cautions, charge_fields, charge_steps, fields, pack_fields, pack_steps
-from gramwatt.calculators._shared.cautions import TYPICAL_RESISTANCE, arrhenius, pack_resistance, rested_voltage
+from gramwatt.calculators._shared import (
+    charge_fields,
+    charge_notices,
+    charge_results,
+    charge_steps,
+    fields,
+    pack_fields,
+)
+from gramwatt.calculators._shared.cautions import TYPICAL_RESISTANCE, pack_resistance
 from gramwatt.model import (
     Array,
     Assumption,
     Calculator,
-    Choice,
     Example,
-    IndexArray,
     LinesChart,
     Quantity,
-    Reference,
-    Rule,
-    Sentence,
 )
 from gramwatt.physics import cells, charging
 
@@ -56,7 +58,6 @@ class Inputs:
 
 
 EXACT = "exact on each straight piece of the rested-voltage curve"
-LOWEST = "the lowest current that the setting, the charger, its supply and `charge_cell_voltage` allow at the start"
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +102,7 @@ class Results:
         ),
     ]
     peak_charge_current: Annotated[
-        Array, Quantity("A", "Current of the charger at the start, the highest.", method=LOWEST)
+        Array, Quantity("A", "Current of the charger at the start, the highest.", method=charge_results.LOWEST)
     ]
     mean_charge_current: Annotated[
         Array,
@@ -115,16 +116,7 @@ class Results:
             formula="peak_charge_current / (packs_in_parallel * capacity)",
         ),
     ]
-    charge_limited_by: Annotated[
-        IndexArray,
-        Choice(
-            charge_steps.LIMITED_BY,
-            "What sets the current at the start.",
-            label="Current limited by",
-            option_labels=charge_steps.LIMITED_BY_NAMES,
-            method=LOWEST,
-        ),
-    ]
+    charge_limited_by: charge_results.ChargeLimitedBy
     charge_rating_share: Annotated[
         Array,
         Quantity(
@@ -191,42 +183,10 @@ class Results:
             needs=("energy_price",),
         ),
     ]
-    storage_cell_voltage: Annotated[
-        Array,
-        Quantity(
-            "V",
-            "Rested voltage of one cell at the storage level.",
-            label="Storage voltage per cell",
-            formula=pack_steps.interpolate_at("storage_state_of_charge"),
-        ),
-    ]
-    storage_voltage: Annotated[
-        Array,
-        Quantity(
-            "V",
-            "Rested voltage of the pack at the storage level.",
-            label="Storage voltage of the pack",
-            formula="cells * storage_cell_voltage",
-        ),
-    ]
-    energy_to_discharge: Annotated[
-        Array,
-        Quantity(
-            "Wh",
-            "Energy of all packs above the storage level; 0 below it.",
-            label="Energy above storage level",
-            method="integral of the rested voltage over the charge above `storage_state_of_charge`",
-        ),
-    ]
-    discharge_time: Annotated[
-        Array,
-        Quantity(
-            "min",
-            "Time in which the charger discharges to the storage level.",
-            needs=("discharge_power",),
-            method="integral of charge over current at `discharge_power`, down to `storage_state_of_charge`",
-        ),
-    ]
+    storage_cell_voltage: charge_results.StorageCellVoltage
+    storage_voltage: charge_results.StorageVoltage
+    energy_to_discharge: charge_results.EnergyToDischarge
+    discharge_time: charge_results.DischargeTime
     pack_resistance: fields.PackResistance
     charge_resistance: Annotated[
         Array,
@@ -287,14 +247,6 @@ def charge_time(given: Inputs) -> Results:
     )
 
 
-CURRENTS: Final = ("peak_charge_current", "mean_charge_current", "peak_charge_rate", "charge_limited_by")
-DETAILS: Final = (
-    "Up to {peak_charge_current}, {peak_charge_rate}, with {constant_voltage_time} at constant voltage at the end.",
-    "{charge_put_back} back in each pack, {wall_energy} from the wall.",
-)
-FROM_CHARGE: Final = ("charge_put_back", "state_of_charge_after", "charger_energy", "charge_rating_share")
-PHASES: Final = ("charge_time", "constant_current_time", "constant_power_time", "constant_voltage_time")
-
 CALCULATOR = Calculator(
     title="How long does it charge?",
     summary="Time, current, energy and cost of a charge, to full or to the storage level.",
@@ -303,32 +255,7 @@ CALCULATOR = Calculator(
     formula=charge_time,
     steps=charge_steps.find_steps,
     category="before",
-    sentences=(
-        Sentence(
-            "Over the pack's maximum charge rate: {charge_rating_share} of it",
-            details=("It would charge in {charge_time}.", *DETAILS),
-            when=lambda given, found: found.charge_rating_share > 1 + charge_cautions.ROUNDING,
-            verdict="bad",
-        ),
-        Sentence(
-            "Discharge it: {energy_to_discharge} too much for storage",
-            details=(
-                "That takes {discharge_time} at {discharge_power}.",
-                "At the storage level the rested pack has {storage_voltage}, {storage_cell_voltage} per cell.",
-            ),
-            when=charge_cautions.is_above_storage,
-        ),
-        Sentence(
-            "Nothing to charge: the pack is at {state_of_charge_before} already",
-            when=lambda given, found: found.charge_time == 0,
-        ),
-        Sentence(
-            "Charges to storage in {charge_time:range}",
-            details=(*DETAILS, "The rested pack then has {storage_voltage}, {storage_cell_voltage} per cell."),
-            when=lambda given, found: given.charge_target == charge_fields.STORAGE,
-        ),
-        Sentence("Charges in {charge_time:range}", details=DETAILS),
-    ),
+    sentences=charge_notices.SENTENCES,
     charts=(
         LinesChart(
             charge_steps.trace_current,
@@ -351,60 +278,13 @@ CALCULATOR = Calculator(
         TYPICAL_RESISTANCE,
         Assumption(
             "charge_cell_voltage",
-            charge_cautions.FULL_VOLTAGES,
+            charge_notices.FULL_VOLTAGES,
             lambda given: cells.FULL_VOLTAGE[given.chemistry],
         ),
     ),
-    rules=(
-        Rule(
-            "nothing-to-charge",
-            "The pack holds {state_of_charge_before} already: there is nothing to charge.",
-            severity="low",
-            when=lambda given, found: found.charge_time == 0,
-            results=(*CURRENTS, "charge_rating_share"),
-            partly="there is nothing to charge",
-        ),
-        Rule(
-            "discharge-beyond-pack",
-            "The pack cannot give {discharge_power} down to the storage level: discharge it at less.",
-            when=lambda given, found: np.isnan(found.discharge_time) & ~np.isnan(given.discharge_power),
-            results=("discharge_time",),
-            partly="this pack cannot give {discharge_power} down to the storage level",
-        ),
-    ),
-    references=(
-        Reference(
-            "Charge at constant current, constant power and constant voltage of a rested voltage behind a resistance, "
-            "integrated in closed form: derived, and checked against the Thevenin model of PyBaMM 26.10",
-            url="https://doi.org/10.5334/jors.309",
-            about=(
-                *PHASES,
-                *CURRENTS,
-                "charge_put_back",
-                "state_of_charge_after",
-                "charger_energy",
-                "charge_rating_share",
-            ),
-        ),
-        Reference(
-            "Resistance over a charge, 1.6 to 2.8 times that of a pulse of 30 s: fitted to the charge times of three "
-            "published cells, Ai2020, Chen2020 and Ecker2015, in the Doyle-Fuller-Newman model of PyBaMM 26.10",
-            url="https://doi.org/10.5334/jors.309",
-            about=("charge_resistance", *PHASES),
-        ),
-        rested_voltage(
-            *("storage_cell_voltage", "storage_voltage", "energy_to_discharge", "discharge_time", "charge_time"),
-            *("state_of_charge_before", "state_of_charge_after", "charger_energy"),
-        ),
-        arrhenius("pack_resistance"),
-        Reference(
-            "Charge voltages by chemistry, cut-off at C/10, storage at half charge, 88 % of charger and of "
-            "supply: rules of thumb, no source",
-            about=("charge_time", "state_of_charge_after", "storage_cell_voltage", "wall_energy"),
-        ),
-        Reference("Price times energy: definition", about=("energy_cost",)),
-    ),
-    cautions=charge_cautions.CAUTIONS,
+    rules=charge_notices.RULES,
+    references=charge_notices.REFERENCES,
+    cautions=charge_notices.CAUTIONS,
     examples=(
         Example(
             "A 6-cell pack after a flight, at 1 C",

@@ -1,11 +1,9 @@
 """Energy of a pack: label energy, usable energy, and how the pack may travel by air."""
 
 from dataclasses import dataclass
-from typing import Annotated, Final
+from typing import Annotated
 
-import numpy as np
-
-from gramwatt.calculators._shared import pack_fields
+from gramwatt.calculators._shared import air_baggage, pack_fields
 from gramwatt.calculators._shared.cautions import (
     CHARGE_AND_STORE,
     CUTOFF_VOLTAGES,
@@ -17,22 +15,13 @@ from gramwatt.model import (
     Array,
     BarChart,
     Calculator,
-    Caution,
-    Choice,
     Count,
     Example,
-    IndexArray,
     Quantity,
     Reference,
     Sentence,
-    Unit,
 )
-from gramwatt.physics import cells, constants
-
-CARRY_ON_ENERGY: Final[Annotated[float, Unit("J")]] = 100 * constants.WATT_HOUR
-APPROVAL_ENERGY: Final[Annotated[float, Unit("J")]] = 160 * constants.WATT_HOUR
-BAGGAGE: Final = ("carry-on", "airline-approval", "not-in-baggage")
-BAGGAGE_NAMES: Final = ("carry-on", "only with the airline's approval", "not in baggage")
+from gramwatt.physics import baggage, cells
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,9 +34,6 @@ class Inputs:
     chemistry: pack_fields.Chemistry
     reserve: pack_fields.Reserve
     pack_mass: pack_fields.PackMass
-
-
-TRAVEL = "carry-on up to 100 Wh; airline-approval above that, up to 160 Wh; not-in-baggage above"
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,16 +69,7 @@ class Results:
     specific_energy: Annotated[
         Array, Quantity("Wh/kg", "Label energy per mass.", formula="nominal_energy / pack_mass", needs=("pack_mass",))
     ]
-    baggage: Annotated[
-        IndexArray,
-        Choice(
-            BAGGAGE,
-            "How the pack may travel by air, by label energy.",
-            label="Air travel",
-            option_labels=BAGGAGE_NAMES,
-            method=TRAVEL,
-        ),
-    ]
+    baggage: air_baggage.Baggage
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +104,6 @@ def pack_energy(given: Inputs) -> Results:
     nominal_voltage = given.cells * cells.NOMINAL_VOLTAGE[given.chemistry]
     nominal_energy = nominal_voltage * given.capacity
     usable = 1 - given.reserve
-    tolerance = 1 + 1e-12  # exactly 100 Wh is still carry-on, whatever the last bit of the product
     return Results(
         usable_energy=nominal_energy * usable,
         nominal_energy=nominal_energy,
@@ -138,8 +114,7 @@ def pack_energy(given: Inputs) -> Results:
         cell_capacity=given.capacity / given.parallel_cells,
         total_cells=given.cells * given.parallel_cells,
         specific_energy=nominal_energy / given.pack_mass,
-        baggage=(nominal_energy > CARRY_ON_ENERGY * tolerance).astype(np.intp)
-        + (nominal_energy > APPROVAL_ENERGY * tolerance).astype(np.intp),
+        baggage=baggage.classify(nominal_energy),
     )
 
 
@@ -173,20 +148,12 @@ CALCULATOR = Calculator(
             "Cell voltages by chemistry: rule of thumb, no source",
             about=("nominal_voltage", "full_voltage", "cutoff_voltage"),
         ),
-        Reference(
-            "49 CFR 175.10(a)(18): lithium-ion batteries of at most 100 Wh in passenger baggage, spares in the cabin "
-            "and protected against short circuit; up to 160 Wh with approval of the airline: rule of thumb, no source",
-            about=("baggage",),
-        ),
+        air_baggage.limits("baggage"),
     ),
     cautions=(
         LITHIUM_FIRE,
         CHARGE_AND_STORE,
-        Caution(
-            "ask-airline",
-            "Air travel: carry spare packs in the cabin with their terminals protected. From 100 Wh to 160 Wh the "
-            "airline must approve, usually two at most. Airlines may have stricter rules: check with yours.",
-        ),
+        air_baggage.ASK_AIRLINE,
     ),
     examples=(
         Example(

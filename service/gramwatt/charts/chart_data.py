@@ -135,6 +135,8 @@ class Column:
     texts: tuple[str, ...]
     range: Range
     """nan where a value has none."""
+    limits: tuple[tuple[float, str], ...] = ()
+    """Places of lines across the bars, rising, and what each is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +150,11 @@ class BarRows:
     def ranges(self) -> list[Range]:
         """The ranges of the columns that have any."""
         return [column.range for column in self.columns if (column.range.high > column.range.low).any()]
+
+    @property
+    def limits(self) -> str:
+        """The limits in words, empty if there are none."""
+        return ", ".join(name for column in self.columns for _, name in column.limits)
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ from matplotlib.colors import LinearSegmentedColormap
 from gramwatt.charts.canvas import EDGE, GAP, POINTS_PER_INCH, Canvas, fit_text, text_width, tick_locator
 from gramwatt.charts.chart_data import BarRows, Column, HeatMap, Waterfall
 from gramwatt.charts.formatting import describe_ranges
-from gramwatt.charts.sizes import bars_height, columns_per_row, map_height, steps_height
+from gramwatt.charts.sizes import LINE_HEIGHT, NOTE_HEIGHT, bars_height, columns_per_row, map_height, steps_height
 from gramwatt.charts.themes import Theme
 
 NAME_SIZE: Final = 9
@@ -96,9 +96,15 @@ def draw_bar_rows(canvas: Canvas, rows: BarRows) -> None:
         axes.set_yticks(np.arange(count), names if index % beside == 0 else [""] * count)
         label = fit_text(column.label, width - COLUMN_GAP, 9, "bold")
         canvas.add_text(start, top - 0.22, label, size=9, weight="bold")
+    notes = top + height + 0.08
+    if rows.limits:
+        notes += LINE_HEIGHT  # below the numbers at the lines
+        text = fit_text(f"dashed: {rows.limits}", canvas.width - 2 * EDGE, 8)
+        canvas.add_text(EDGE, notes, text, size=8, color=canvas.theme.highlight)
+        notes += NOTE_HEIGHT
     if rows.ranges:
         text = f"lines and brackets: {describe_ranges(any(each.is_partial for each in rows.ranges))}"
-        canvas.add_text(EDGE, top + height + 0.08, text, size=8, color=canvas.theme.muted)
+        canvas.add_text(EDGE, notes, text, size=8, color=canvas.theme.muted)
 
 
 def _draw_bars(axes: Axes, column: Column, theme: Theme, width: float) -> None:
@@ -119,6 +125,9 @@ def _draw_bars(axes: Axes, column: Column, theme: Theme, width: float) -> None:
     # The text of each bar stands to the right of it: the scale is the largest that leaves room for all texts.
     texts = [fit_text(text, width - MIN_BAR, VALUE_SIZE) for text in column.texts]
     rooms = [width - text_width(text, VALUE_SIZE) - 2 * VALUE_GAP for text in texts]
+    if column.limits:  # the texts have a column of their own, beyond the lines
+        furthest = np.full(len(furthest), max(column.limits[-1][0], float(furthest.max())))
+        rooms = [min(rooms)] * len(rooms)
     spans = [(end - low) / max(room, MIN_BAR / 2) for end, room in zip(furthest.tolist(), rooms, strict=True)]
     axes.set_xlim(low, low + (max(spans) * width or 1.0))
     for row, (end, text) in enumerate(zip(furthest.tolist(), texts, strict=True)):
@@ -128,9 +137,21 @@ def _draw_bars(axes: Axes, column: Column, theme: Theme, width: float) -> None:
         )  # fmt: skip
     axes.axvline(0, color=theme.muted, linewidth=0.8)
     axes.tick_params(axis="y", length=0)
-    axes.set_xticks([])
+    _draw_limits(axes, [place for place, _ in column.limits], theme, width)
     for side in ("bottom", "left"):
         axes.spines[side].set_visible(False)
+
+
+def _draw_limits(axes: Axes, places: Sequence[float], theme: Theme, width: float) -> None:
+    """Draw lines across bars, with their numbers below where these have room."""
+    shown: list[float] = []
+    scale = width / (axes.get_xlim()[1] - axes.get_xlim()[0])
+    for place in places:
+        axes.axvline(place, color=theme.highlight, **_LIMIT_LINE)
+        if not shown or (place - shown[-1]) * scale > text_width(f"{place:.6g}", VALUE_SIZE) + VALUE_GAP:
+            shown.append(place)
+    axes.set_xticks(shown, [f"{place:.6g}" for place in shown], color=theme.highlight, size=VALUE_SIZE)
+    axes.tick_params(axis="x", length=0)
 
 
 def color_map(theme: Theme) -> LinearSegmentedColormap:

@@ -29,7 +29,8 @@ def make_bars_of_table(request: ChartRequest, spec: BarChart) -> tuple[BarRows, 
     for key in (f"{spec.table}.{name}" for name in spec.show):
         values, own_range, texts = _read_column(request, key, rows)
         if np.isfinite(values).any():
-            columns[key] = Column(request.axis_label(key), values, texts, own_range)
+            limits = _list_limits(spec, request.unit(key), values) if key.endswith(f".{spec.show[0]}") else ()
+            columns[key] = Column(request.axis_label(key), values, texts, own_range, limits)
     if not columns:
         return None
     description = ". ".join(
@@ -39,7 +40,20 @@ def make_bars_of_table(request: ChartRequest, spec: BarChart) -> tuple[BarRows, 
     )
     if total > len(rows):
         description += f". The first {len(rows)} of {total}"
-    return BarRows(names, tuple(columns.values())), description
+    rows_of_bars = BarRows(names, tuple(columns.values()))
+    if rows_of_bars.limits:
+        description += f". Limits: {rows_of_bars.limits}"
+    return rows_of_bars, description
+
+
+def _list_limits(spec: BarChart, unit: str, values: Array) -> tuple[tuple[float, str], ...]:
+    """Return the limits of bars that are drawn: those that some bar reaches, and the next."""
+    places = [float(units.convert_from_si(np.array([limit.value]), unit)[0]) for limit in spec.limits]
+    reached = sum(place < np.nanmax(values) for place in places)
+    return tuple(
+        (place, f"{limit.name} {formatting.format_value(place, unit, 6)}")
+        for place, limit in list(zip(places, spec.limits, strict=True))[: reached + 1]
+    )
 
 
 def name_rows(request: ChartRequest, table: str, column: str, rows: Sequence[Mapping[str, Any]]) -> tuple[str, ...]:

@@ -13,6 +13,8 @@ SINGLE_PANEL_HEIGHT: Final = 2.3
 HEADER_HEIGHT: Final = 0.26
 PANEL_GAP: Final = 0.12
 LINE_HEIGHT: Final = 0.17
+NOTE_HEIGHT: Final = 0.2
+"""Of a note below bars."""
 FOOTER_HEIGHT: Final = 0.42
 SCATTER_HEADER: Final = 0.46
 SCATTER_HEIGHT: Final = 2.6
@@ -79,9 +81,9 @@ def body_height(body: Body, shape: str) -> float:
         case Waterfall():
             return 0.3 + steps_height(body) + 0.4 + 0.85 + 0.35
         case BarRows():
-            return math.ceil(len(body.columns) / columns_per_row(body, shape)) * (bars_height(body) + 0.42) + (
-                0.25 if body.ranges else 0.05
-            )
+            rows = math.ceil(len(body.columns) / columns_per_row(body, shape))
+            notes = (NOTE_HEIGHT if body.ranges else 0) + (NOTE_HEIGHT + LINE_HEIGHT if body.limits else 0)
+            return rows * (bars_height(body) + 0.42) + 0.05 + notes
         case Drawing():
             return drawing_height(body, shape)
         case _:

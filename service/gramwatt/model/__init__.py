@@ -18,6 +18,7 @@ from gramwatt.model.calculator import (
 from gramwatt.model.charts import (
     AnyChart,
     BarChart,
+    BarLimit,
     Chart,
     CurveChart,
     Dimension,
@@ -70,6 +71,7 @@ __all__ = [
     "Array",
     "Assumption",
     "BarChart",
+    "BarLimit",
     "BoolArray",
     "Calculator",
     "Caution",

@@ -160,6 +160,14 @@ class DrawingChart(TitledChart, Generic[I, R]):
     """How to look at it, in a few words: ``Seen from above, front at the top``."""
 
 
+class BarLimit(NamedTuple):
+    """A limit that bars are compared with."""
+
+    name: str
+    value: float
+    """SI."""
+
+
 @dataclass(frozen=True, slots=True)
 class BarChart(TitledChart):
     """Results side by side as lengths; with ``table``, columns of that table, a bar for each of its rows."""
@@ -169,6 +177,8 @@ class BarChart(TitledChart):
     table: str = ""
     label: str = "name"
     """The column that names a row; the value with its unit where that is a number."""
+    limits: tuple[BarLimit, ...] = ()
+    """Lines across the bars of the first column, rising. Only the lowest of those above all bars is drawn."""
 
 
 class RecordedChannels(NamedTuple):

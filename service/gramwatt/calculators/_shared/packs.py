@@ -20,12 +20,16 @@ from gramwatt.model import (
 )
 from gramwatt.physics import cells
 
+CHOSEN_BY: Final = ChosenBy("pack", stands_for=(("mass", "pack_mass"),))
+MAX_PACKS: Final = 20
+NAME: Final = Text("Name of the pack.", default="pack")
+
 
 @dataclass(frozen=True, slots=True)
 class Pack:
     """One pack to compare."""
 
-    name: Annotated[StringArray, Text("Name of the pack.", default="pack")]
+    name: Annotated[StringArray, NAME]
     cells: pack_fields.Cells
     capacity: pack_fields.Capacity
     mass: Annotated[
@@ -55,8 +59,8 @@ Packs: TypeAlias = Annotated[
         "Packs to choose from.",
         label="Packs",
         group=Group.PACK,
-        max_length=20,
-        chosen_by=ChosenBy("pack", stands_for=(("mass", "pack_mass"),)),
+        max_length=MAX_PACKS,
+        chosen_by=CHOSEN_BY,
         row_label="pack",
     ),
 ]
