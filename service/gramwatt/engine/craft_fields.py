@@ -21,7 +21,7 @@ class CraftTable:
     """A table of a craft: the columns that calculators declare for it."""
 
     kind: Table
-    """As the first calculator declares it whose rows extend no other's; the columns of others may differ."""
+    """As the first calculator declares it; the columns of others may differ."""
     columns: Mapping[str, Kind]
     known: frozenset[str]
     """The columns, and ``<name>_u`` of each quantity."""
@@ -53,9 +53,7 @@ def get_tables() -> Mapping[str, CraftTable]:
     columns: dict[str, dict[str, Kind]] = {}
     for calculator in registry.load().values():
         for name, kind in calculator.input_tables.items():
-            known = kinds.setdefault(name, kind)
-            if known.row is not kind.row and issubclass(known.row, kind.row):  # whose rows the other extends
-                kinds[name] = kind
+            kinds.setdefault(name, kind)
             columns[name] = {**kind.input_columns, **columns.get(name, {})}
     return MappingProxyType(
         {

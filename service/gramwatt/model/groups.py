@@ -15,6 +15,8 @@ class Group(StrEnum):
     WEIGHT = "Weight and limit"
     FLIGHT = "Flight"
     TARGET = "Target"
+    SCREW = "Screw"
+    JOINT = "What it holds"
     AIR = "Air"
     RECORDING = "Recording"
     VIDEO = "Video"

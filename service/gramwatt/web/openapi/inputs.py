@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -39,7 +39,7 @@ from gramwatt.web.openapi.naming import (
     to_class_name,
     to_variable,
 )
-from gramwatt.web.openapi.published import get_published_name, list_calculators
+from gramwatt.web.openapi.published import get_published_name, is_published, list_calculators
 
 PRINTABLE: Final = r"^[^\u0000-\u001F\u007F-\u009F\u2028\u2029]+$"
 ANY_TEXT: Final = r"^[\s\S]*$"
@@ -60,11 +60,18 @@ class Inputs:
 
     def __post_init__(self) -> None:
         """Add all schemas. Of several declarations of one name the published one, else the usual one has that name."""
+        calculators = list_calculators()
+        self._add(each for each in calculators if is_published(each))
+        self._add(each for each in calculators if not is_published(each))
+
+    def _add(self, calculators: Iterable[AnyCalculator]) -> None:
+        """Add the schemas of some calculators, after those that others have by now."""
         declared: dict[str, list[tuple[AnyCalculator, Kind]]] = {}
-        for calculator in list_calculators():
+        for calculator in calculators:
             for name, kind in calculator.input_fields.items():
                 declared.setdefault(name, []).append((calculator, kind))
         for name in sorted(declared, key=lambda name: bool(declared[name][0][1].columns)):  # tables refer to others
+            known = {schema for (_, other), schema in self.names.items() if other == name}
             variants: list[tuple[JsonObject, list[str]]] = []
             published: dict[str, str] = {}
             for calculator, kind in declared[name]:
@@ -77,7 +84,9 @@ class Inputs:
                     same.append(calculator.name)
             usual = sorted(variants, key=lambda variant: -len(variant[1]))
             for schema, owners in sorted(usual, key=lambda variant: not published[variant[1][0]]):
-                names = [published[owners[0]], to_class_name(name), to_class_name(f"{owners[0]}-{name}")]
+                equal = [each for each in sorted(known) if self.spec.components.schemas[each] == schema]
+                own_names = [to_class_name(name), to_class_name(f"{owners[0]}-{name}")]
+                names = [*equal, published[owners[0]], *own_names]
                 reference = add_schema(self.spec, schema, *filter(None, names))
                 self.names |= {(owner, name): reference["$ref"].rpartition("/")[2] for owner in owners}
 
@@ -207,14 +216,15 @@ class Inputs:
                 properties[name] = self.refer(takers[0], name)
                 continue
             table = tables[name]
-            row_name = table.kind.row.__name__
+            first = next(each.input_tables[name] for each in list_calculators() if name in each.input_tables)
+            row_name = first.row.__name__
             row = {column: self._refer_to_column(each, column, row_name) for column, each in table.columns.items()}
             for column, each in table.columns.items():
                 if isinstance(each, Quantity):
                     row[f"{column}_u"] = self._refer_to_uncertainty(uncertainty_kind(column, each))
             members = dict.fromkeys(craft_fields.list_row_members(table), refer("RowName"))
             items = add_schema(self.spec, make_closed_object({**row, **members}), row_name, f"Craft{row_name}")
-            properties[name] = {"type": "array", "maxItems": table.kind.max_length, "items": items}
+            properties[name] = {"type": "array", "maxItems": first.max_length, "items": items}
         description = "The name of a row of a table in the craft document; by default its first row."
         self.spec.components.schemas["RowName"] = {**ROW_NAME, "description": description}
         self.spec.components.schemas["Craft"] = make_closed_object(properties, description=CRAFT_TEXT)

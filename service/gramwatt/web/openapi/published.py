@@ -30,10 +30,15 @@ def read_published() -> JsonObject:
     return document
 
 
+def is_published(calculator: AnyCalculator) -> bool:
+    """Return whether a calculator is in the published contract."""
+    return f"{PREFIX}{calculator.name}" in read_published()["paths"]
+
+
 def list_calculators() -> list[AnyCalculator]:
     """Return all calculators, the published ones first, in the order in which they were published."""
     calculators = registry.load()
-    paths = [path.removeprefix(PREFIX).partition("/")[0] for path in read_published()["paths"] if PREFIX in path]
+    paths = [path.removeprefix(PREFIX) for path in read_published()["paths"] if path.startswith(PREFIX)]
     return [calculators[name] for name in dict.fromkeys([*paths, *calculators]) if name in calculators]
 
 
