@@ -11,7 +11,9 @@ from gramwatt.calculators._shared import (
     fields,
     flight_styles,
     pack_fields,
+    setup_cautions,
     setup_charts,
+    setup_figures,
     setup_rules,
     setup_steps,
 )
@@ -20,7 +22,6 @@ from gramwatt.calculators._shared import packs as shared_packs
 from gramwatt.calculators._shared import parts as shared_parts
 from gramwatt.calculators._shared import propellers as shared_propellers
 from gramwatt.calculators._shared import setups as shared_setups
-from gramwatt.calculators._shared.packs import column
 from gramwatt.calculators._shared.setup_results import LIMITED, SetupResults, relative_change
 from gramwatt.model import (
     Array,
@@ -32,7 +33,7 @@ from gramwatt.model import (
     Table,
     Text,
 )
-from gramwatt.physics import cells, constants, craft, pack, weighing
+from gramwatt.physics import cells, constants, pack, weighing
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,36 +131,12 @@ def build(given: Inputs) -> Results:
     for the pack, one average power for the flight. Differences between setups are more certain than the figures.
     """
     chosen = shared_setups.choose(given)
-    packs, source = chosen.pack, shared_setups.get_source(given, chosen)
-    mass, standard_uncertainty = shared_setups.weigh(given, chosen)
-    limit, inclusive = weighing.limit_in_force(given.rule, given.mass_limit, given.limit_comparison)
-    compared = weighing.compare_with_limit(mass, standard_uncertainty, column(limit), column(inclusive))
-
-    throttle = shared_setups.find_throttle(given, chosen, mass, source)
-    full, capped = throttle.full, throttle.capped
-    hover = craft.demand_at_speed(chosen.drive, craft.hover_speed(chosen.drive, mass), **source)
-    hover_throttle = np.where(hover.duty <= 1, hover.duty, np.nan)
-    hover_power = np.where(hover.duty <= 1, hover.power, np.nan)
-
-    mean_power, voltage_ratio, mean_power_source = shared_flights.get_average_power(
-        given, mass, hover_power, shared_setups.compare_propellers(given, chosen, mass, hover.power, source)
-    )
-    discharge = pack.discharge_pack(
-        packs.chemistry,
-        packs.cells,
-        power=mean_power / voltage_ratio,
-        resistance=source["pack_resistance"],
-        capacity=packs.capacity,
-        start_state_of_charge=column(given.state_of_charge),
-        reserve=column(given.reserve),
-        cutoff_voltage=cells.CUTOFF_VOLTAGE[packs.chemistry],
-    )
-    duration = discharge.duration
-    c_rate = capped.pack_current / packs.capacity
-    discharge_rating_share = c_rate / packs.discharge_rating
-    controller_rating_share = capped.motor_current / column(given.controller_rating)
-    is_overloaded = (discharge_rating_share > 1) | (controller_rating_share > 1)
-    duration_under = np.where(compared.verdict == weighing.UNDER, duration, np.nan)
+    packs, figures = chosen.pack, setup_figures.find_figures(given, chosen)
+    mass, duration = figures.mass, figures.discharge.duration
+    full, capped = figures.throttle.full, figures.throttle.capped
+    voltage, resistance = figures.source["open_circuit_voltage"], figures.source["pack_resistance"]
+    is_overloaded = (figures.discharge_rating_share > 1) | (figures.controller_rating_share > 1)
+    duration_under = np.where(figures.compared.verdict == weighing.UNDER, duration, np.nan)
     longest = shared_setups.find_longest(chosen.names, duration, is_overloaded)
     under = shared_setups.find_longest(chosen.names, duration_under, is_overloaded)
     return Results(
@@ -167,30 +144,30 @@ def build(given: Inputs) -> Results:
         longest_setup=longest[1],
         longest_endurance_under_limit=under[0],
         longest_setup_under_limit=under[1],
-        mean_power_source=mean_power_source,
+        mean_power_source=figures.mean_power_source,
         by_setup=SetupResults(
             name=chosen.names,
             mass=mass,
-            mass_margin=compared.margin,
-            verdict=np.where(np.isnan(mass), -1, compared.verdict),
-            probability_under_limit=compared.probability,
+            mass_margin=figures.compared.margin,
+            verdict=figures.compared.verdict,
+            probability_under_limit=figures.compared.probability,
             nominal_energy=packs.cells * cells.NOMINAL_VOLTAGE[packs.chemistry] * packs.capacity,
-            hover_power=hover_power,
-            hover_current=pack.current_at_power(hover_power, source["open_circuit_voltage"], source["pack_resistance"]),
-            hover_throttle=hover_throttle,
-            mean_power=mean_power,
+            hover_power=figures.hover_power,
+            hover_current=pack.current_at_power(figures.hover_power, voltage, resistance),
+            hover_throttle=figures.hover_throttle,
+            mean_power=figures.mean_power,
             endurance=duration,
-            ended_by=discharge.ended_by,
+            ended_by=figures.discharge.ended_by,
             thrust=full.thrust,
             thrust_to_weight=full.thrust / (mass * constants.STANDARD_GRAVITY),
             pack_current=full.pack_current,
-            throttle_cap=np.where(np.isnan(full.thrust), np.nan, throttle.cap),
+            throttle_cap=np.where(np.isnan(full.thrust), np.nan, figures.throttle.cap),
             capped_thrust=capped.thrust,
             capped_pack_current=capped.pack_current,
             capped_cell_voltage=capped.pack_voltage / packs.cells,
-            c_rate=c_rate,
-            discharge_rating_share=discharge_rating_share,
-            controller_rating_share=controller_rating_share,
+            c_rate=figures.c_rate,
+            discharge_rating_share=figures.discharge_rating_share,
+            controller_rating_share=figures.controller_rating_share,
             mass_change=mass - mass[:, :1],
             mass_change_share=relative_change(mass),
             endurance_change=duration - duration[:, :1],
@@ -250,7 +227,7 @@ CALCULATOR = Calculator(
         *shared_flights.DOUBTFUL_CHARGE,
         shared_flights.FEW_FLIGHTS,
         *setup_rules.LIMITS_EXCEEDED,
-        *shared_setups.CAUTIONS,
+        *setup_cautions.CAUTIONS,
         shared_packs.RATING_OVERSTATED,
         setup_rules.COLD,
         setup_rules.OUTSIDE_TEMPERATURE,

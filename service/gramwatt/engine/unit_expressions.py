@@ -55,6 +55,8 @@ UNIT_EXPRESSIONS: Final[Mapping[str, Mapping[str, str]]] = {
     "speed": {"m/s": "m/s", "km/h": "km/hour", "mph": "mile/hour", "kn": "knot", "ft/s": "foot/second"},
     "force": {"gf": "gram_force", "N": "newton", "kgf": "kilogram_force", "ozf": "ounce_force", "lbf": "pound_force"},
     "thrust per power": {"gf/W": "gram_force/watt", "N/W": "newton/watt", "mN/W": "mN/watt"},
+    "mass per time": {"g/min": "gram/minute", "g/s": "gram/second", "kg/s": "kg/second"},
+    "mass per force": {"g/gf": "gram/gram_force", "g/N": "gram/newton", "kg/N": "kg/newton"},
     "power loading": {"g/W": "gram/watt", "kg/kW": "kg/kW", "lb/hp": "pound/horsepower"},
     "disk loading": {"N/m2": "N/m^2", "N/m²": "N/m^2", "kgf/m2": "kilogram_force/m^2", "lbf/ft2": "pound_force/foot^2"},
     "area": {"mm2": "mm^2", "mm²": "mm^2", "cm2": "cm^2", "cm²": "cm^2", "in2": "inch^2", "in²": "inch^2"},

@@ -11,7 +11,6 @@ from gramwatt.calculators._shared.propellers import pick
 from gramwatt.model import (
     Array,
     BoolArray,
-    Caution,
     Choice,
     Group,
     IndexArray,
@@ -140,8 +139,12 @@ class Chosen(NamedTuple):
     is_matching: BoolArray
     """Whether its cap is to match another setup instead."""
     added_mass: Array
-    added_mass_u: Array
+    """Mass added to the craft [kg]."""
+    added_variance: Array
+    """Its variance [kg²]; negative where what is taken off was uncertain."""
     temperature: Array
+    avionics_power: Array
+    controller_rating: Array
 
 
 def has_setups(given: Any) -> bool:
@@ -203,9 +206,9 @@ def choose(given: Any) -> Chosen:
     stated_cap = np.broadcast_to(column(given.throttle_cap), pack.cells.shape)
     if not has_setups(given):
         rows, nothing = np.zeros(pack.cells.shape, dtype=np.intp), np.zeros((len(pack.cells), 1))
-        names, added_mass, added_mass_u = given.packs.name, nothing, nothing
+        names, added_mass, added_variance = given.packs.name, nothing, nothing
     else:
-        rows, added_mass, added_mass_u = np.maximum(setups.propeller, 0), setups.added_mass, setups.added_mass_u
+        rows, added_mass, added_variance = np.maximum(setups.propeller, 0), setups.added_mass, setups.added_mass_u**2
         names = _name_setups(given)
         stated_cap = np.where(np.isnan(setups.throttle_cap), stated_cap, setups.throttle_cap)
     return Chosen(
@@ -216,8 +219,10 @@ def choose(given: Any) -> Chosen:
         stated_cap=stated_cap,
         is_matching=find_matching(given),
         added_mass=added_mass,
-        added_mass_u=added_mass_u,
+        added_variance=added_variance,
         temperature=get_temperature(given),
+        avionics_power=column(given.avionics_power),
+        controller_rating=column(given.controller_rating),
     )
 
 
@@ -227,7 +232,7 @@ def get_source(given: Any, chosen: Chosen) -> dict[str, Array]:
     return {
         "open_circuit_voltage": chosen.pack.cells * voltage,
         "pack_resistance": cautions.pack_resistance(chosen.pack, chosen.temperature, column(given.activation_energy)),
-        "avionics_power": column(given.avionics_power),
+        "avionics_power": chosen.avionics_power,
     }
 
 
@@ -238,7 +243,7 @@ def weigh(given: Any, chosen: Chosen) -> tuple[Array, Array]:
     of_propellers, of_propellers_u, readings = propellers.get_mass(given, chosen.propeller)
     mass = column(craft_mass) + chosen.pack.mass + of_propellers + chosen.added_mass
     by_display = readings * reading_uncertainty(column(given.scale_resolution))
-    stated = chosen.pack.mass_u**2 + of_propellers_u**2 + chosen.added_mass_u**2
+    stated = chosen.pack.mass_u**2 + of_propellers_u**2 + chosen.added_variance
     variance = column(parts.variance_with_pack(given)) + by_display**2 + stated
     return np.where(mass > 0, mass, np.nan), np.sqrt(variance)
 
@@ -309,41 +314,3 @@ def has_own_cap(given: Any) -> BoolArray:
     """Return where (N, M) a setup gives a throttle cap."""
     own = given.setups.throttle_cap
     return ~np.isnan(own) if has_setups(given) else np.zeros(given.packs.cells.shape, dtype=np.bool_)
-
-
-def _pick_propeller_mass(given: Any) -> Array:
-    """Return the mass of a propeller of each setup [kg] (N, M), NaN where it is not given."""
-    masses = given.propellers.mass
-    if not masses.shape[1]:
-        return np.full(given.packs.cells.shape, np.nan)
-    rows = given.setups.propeller if has_setups(given) else np.zeros(given.packs.cells.shape, dtype=np.intp)
-    return np.asarray(pick(masses, np.maximum(rows, 0)))
-
-
-def lacks_propeller_mass(given: Any) -> BoolArray:
-    """Return where (N, M) the propellers of a setup have no mass, while those of another setup have one."""
-    is_missing = np.isnan(_pick_propeller_mass(given))
-    return np.asarray(is_missing & ~is_missing.all(axis=1, keepdims=True))
-
-
-CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
-    Caution(
-        "propellers-added",
-        "The mass of one propeller for each motor was added to that of the parts: leave propellers out of the parts.",
-        when=lambda given, found: np.asarray((_pick_propeller_mass(given) > 0).any(axis=1)),
-        severity="low",
-    ),
-    Caution(
-        "propeller-mass-missing",
-        "{by_setup.name}: the mass of the propellers counts as 0 g, while that of others was added. Give the mass of "
-        "each propeller, and leave propellers out of the parts.",
-        when=lambda given, found: lacks_propeller_mass(given),
-        severity="high",
-        missing=True,
-    ),
-    Caution(
-        "cap-not-used",
-        "{by_setup.name}: its throttle cap was not used, since its cap matches another setup.",
-        when=lambda given, found: find_matching(given) & has_own_cap(given),
-    ),
-)

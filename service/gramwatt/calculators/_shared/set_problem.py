@@ -1,0 +1,197 @@
+"""A search among sets of options, before it begins: slots, what a set must meet, and which sets are compared."""
+
+from dataclasses import dataclass
+from typing import Any, Final, NamedTuple
+
+import numpy as np
+
+from gramwatt.calculators._shared import flights, option_slots, setup_figures, setups
+from gramwatt.calculators._shared.option_slots import Slot
+from gramwatt.model import Array, BoolArray, IndexArray
+from gramwatt.physics import combinations, constants, craft, statistics, weighing
+
+MAX_ENUMERATED: Final = 1_000_000
+"""Combinations up to which every one is compared."""
+MAX_COMPARED: Final = 4_000_000
+"""Combinations that one request may compare, after those that others beat are left out."""
+MAX_AT_ONCE: Final = 400_000
+"""Sums of masses and prices that are compared at once."""
+REQUIREMENTS: Final = (
+    "flight",
+    "mass-limit",
+    "endurance",
+    "thrust-to-weight",
+    "pack-rating",
+    "controller-rating",
+    "price",
+)
+LIMIT: Final = REQUIREMENTS.index("mass-limit")
+PREFERENCES: Final = ("endurance", "thrust-to-weight", "mass-margin", "price")
+_MASS_STEP: Final = 12
+"""Decimals of a kilogram and of a price beyond which sums differ by rounding."""
+_STEP: Final = 1e-4
+"""Relative change of mass at which slopes are taken."""
+
+
+class Assessed(NamedTuple):
+    """What sets are judged by; arrays of one shape."""
+
+    mass: Array
+    margin: Array
+    endurance: Array
+    thrust_to_weight: Array
+    price: Array
+    shortfalls: Array
+    """By how much each of `REQUIREMENTS` is missed (R, ...), relative to it; 0 where it is met."""
+
+    @property
+    def is_feasible(self) -> BoolArray:
+        """Whether all requirements are met."""
+        return np.asarray(~self.shortfalls.any(axis=0))
+
+    @property
+    def preferences(self) -> Array:
+        """What is to be large, by `PREFERENCES` (4, ...)."""
+        return np.stack([self.endurance, self.thrust_to_weight, self.margin, -self.price])
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """The sets of one request: each electrical set with each light one."""
+
+    given: Any
+    slots: list[Slot]
+    electrical: list[int]
+    """Slots whose options change more than the mass."""
+    light: list[int]
+    sums: combinations.Sums
+    """Light sets, by ascending mass: mass, price and variance beyond those of their first options."""
+    is_least: BoolArray
+    """Which light sets no other one beats."""
+
+    @property
+    def electrical_count(self) -> int:
+        """Number of electrical sets."""
+        return int(np.prod([len(self.slots[at].options) for at in self.electrical], dtype=float))
+
+    def make_sets(self, electrical: IndexArray, light: IndexArray) -> IndexArray:
+        """Return the options (M, S) of electrical sets (M,) with light sets (M,)."""
+        sets = np.zeros((len(electrical), len(self.slots)), dtype=np.intp)
+        counts = [len(self.slots[at].options) for at in self.electrical]
+        for at, options in zip(self.electrical, np.unravel_index(electrical, counts), strict=True):
+            sets[:, at] = options
+        sets[:, self.light] = self.sums.options[light]
+        return sets
+
+
+def count_combinations(slots: list[Slot]) -> float:
+    """Return the number of all combinations of options."""
+    return float(np.prod([float(len(slot.options)) for slot in slots]))
+
+
+def make_problem(given: Any) -> Problem | None:
+    """Return the problem of a request; None where more sets would have to be compared than one request may.
+
+    Up to `MAX_ENUMERATED` combinations all are compared. Of more, light sets are left out that another one beats: it
+    is no heavier, no dearer and no less certain. The same electrical set with that one is at least as good in all that
+    is compared, if it flies no shorter for being lighter, which `_is_monotone` proves.
+    """
+    slots = option_slots.list_slots(given)
+    light = [at for at, slot in enumerate(slots) if slot.is_light]
+    electrical = [at for at in range(len(slots)) if at not in light]
+    costs = [_get_costs(slots[at]) for at in light]
+    everything = count_combinations(slots) <= MAX_ENUMERATED
+    sums = combinations.add_up(costs, 3) if everything else combinations.add_up_front(costs, 3, most=MAX_AT_ONCE)
+    if sums is None:
+        return None
+    sums = combinations.Sums(np.round(sums.costs, _MASS_STEP), sums.options)
+    order = np.argsort(sums.costs[:, 0], kind="stable")
+    sums = combinations.Sums(sums.costs[order], sums.options[order])
+    is_least = np.zeros(len(order), dtype=np.bool_)
+    is_least[combinations.find_front(sums.costs)] = True
+    problem = Problem(given, slots, electrical, light, sums, is_least)
+    if everything:
+        return problem
+    if problem.electrical_count * len(order) > MAX_COMPARED or not _is_monotone(problem, costs):
+        return None
+    return problem
+
+
+def _get_costs(slot: Slot) -> Array:
+    """Return mass, price and variance (K, 3) of the options beyond those of the first."""
+    costs = np.stack([slot.mass[0], slot.price[0], slot.variance[0]], axis=1)
+    return np.asarray(costs - costs[0])
+
+
+def _is_monotone(problem: Problem, costs: list[Array]) -> bool:
+    """Return whether each electrical set flies no longer for being heavier, over all masses that it can have.
+
+    Average power goes with mass^x times the ratio of the hover power P of this set to that of the present one. P is a
+    sum of powers of the mass, so the slope of ln P over ln m rises with m. If x plus the slope of this set at its least
+    mass is not below the slope of the present set at the greatest mass, average power rises all the way.
+    """
+    given = problem.given
+    if not given.flights.mass.shape[1] and np.isnan(given.mean_power).all():
+        return True  # average power is a multiple of the hover power, which rises with the mass
+    flown = bool(given.flights.mass.shape[1])
+    exponent = flights.fit_power(given).law.exponent if flown else given.mass_exponent
+    sets = problem.make_sets(np.arange(problem.electrical_count), np.zeros(problem.electrical_count, dtype=np.intp))
+    chosen = option_slots.choose(given, problem.slots, sets)
+    base = setups.weigh(given, chosen)[0] - problem.sums.costs[0, 0]
+    lightest = base + sum(each[:, 0].min() for each in costs)
+    heaviest = float((base + sum(each[:, 0].max() for each in costs)).max())
+    source = setups.get_source(given, chosen)
+    present = option_slots.choose(given, problem.slots, sets[:1] * 0)
+    own = _get_slope(chosen, source, lightest * (1 - _STEP))
+    other = _get_slope(present, setups.get_source(given, present), np.array([[heaviest]]))
+    return bool((exponent[:, None] + own >= other).all())
+
+
+def _get_slope(chosen: setups.Chosen, source: dict[str, Array], mass: Array) -> Array:
+    """Return the slope of ln P over ln m from a mass (N, M) to one a little above."""
+    pair = [
+        craft.demand_at_speed(chosen.drive, craft.hover_speed(chosen.drive, each), **source).power
+        for each in (mass, mass * (1 + _STEP))
+    ]
+    return np.asarray(np.log(pair[1] / pair[0]) / np.log1p(_STEP))
+
+
+def assess(given: Any, figures: setup_figures.Figures, variance: Array, price: Array) -> Assessed:
+    """Judge sets (..., M) by their figures, the variance of their masses [kg²] and their prices."""
+    margin, limit = (
+        figures.compared.margin,
+        weighing.limit_in_force(given.rule, given.mass_limit, given.limit_comparison),
+    )
+    factor = np.where(
+        np.isnan(given.minimum_probability_under_limit),
+        weighing.COVERAGE_FACTOR,
+        statistics.normal_quantile(given.minimum_probability_under_limit),
+    )
+    full, capped = figures.throttle.full, figures.throttle.capped
+    endurance = figures.discharge.duration
+    thrust_to_weight = full.thrust / (figures.mass * constants.STANDARD_GRAVITY)
+    flies = ~np.isnan(endurance * full.thrust * capped.thrust * figures.hover_power)
+    needed = factor * np.sqrt(np.maximum(variance, 0.0)) - margin
+    is_over = (needed > 1e-12 * limit[0]) | (~limit[1] & (margin <= 0))
+    shortfalls = [
+        np.where(flies, 0.0, np.inf),
+        np.where(is_over, np.maximum(needed, 1e-12) / limit[0], 0.0),
+        _fall_short(endurance, given.minimum_endurance),
+        _fall_short(thrust_to_weight, given.minimum_thrust_to_weight),
+        np.fmax(figures.discharge_rating_share - given.maximum_rating_share, 0.0),
+        np.fmax(figures.controller_rating_share - given.maximum_rating_share, 0.0),
+        np.fmax(price / given.maximum_price - 1, 0.0),
+    ]
+    return Assessed(
+        figures.mass,
+        margin,
+        endurance,
+        thrust_to_weight,
+        np.broadcast_to(price, margin.shape),
+        np.stack(np.broadcast_arrays(*shortfalls)),
+    )
+
+
+def _fall_short(values: Array, minimum: Array) -> Array:
+    """Return by how much values are below a minimum, relative to it; 0 without a minimum, 1 without a value."""
+    return np.where(np.isnan(minimum), 0.0, np.fmax(1 - np.where(np.isnan(values), 0.0, values) / minimum, 0.0))

@@ -1,0 +1,280 @@
+"""What a search among sets of options says: sentences, charts, why results are missing, and what to know."""
+
+from typing import Any, Final
+
+import numpy as np
+
+from gramwatt.calculators._shared import (
+    cautions,
+    drivetrain,
+    flight_styles,
+    option_slots,
+    packs,
+    parts,
+    propellers,
+    set_search,
+    setup_charts,
+)
+from gramwatt.calculators._shared import flights as shared_flights
+from gramwatt.model import BarChart, BoolArray, Caution, Reference, Rule, ScatterChart, Sentence
+
+OF_SET: Final = ("endurance", "changes", "mass", "mass_margin", "thrust_to_weight", "price")
+OF_WAY: Final = ("way_under_limit", "way_mass_margin", "way_endurance")
+
+
+def _is_excused(excuse: int) -> Any:
+    def holds(given: Any, found: Any) -> BoolArray:
+        return np.full(len(given.kv), given.search[0].excuse == excuse)
+
+    return holds
+
+
+def _is_under(given: Any) -> BoolArray:
+    """Return whether (N,) the present set meets the limit, by the figures as given."""
+    return np.full(len(given.kv), not given.search[0].present.shortfalls[set_search.LIMIT])
+
+
+def _has_way(given: Any) -> BoolArray:
+    return np.full(len(given.kv), len(given.search[0].ways) > 0)
+
+
+RULES: Final[tuple[Rule[Any, Any], ...]] = (
+    Rule(
+        "too-many-combinations",
+        "The options make {combination_count:rough} combinations, and packs, propellers and other options that change "
+        "more than the mass leave more than 4,000,000 to compare. Leave out options, or search in two steps.",
+        when=_is_excused(set_search.TOO_MANY),
+        results=(*OF_SET, *OF_WAY),
+    ),
+    Rule(
+        "options-conflict",
+        "Options of two slots change the same input of the craft, such as kV. Give each input to the options of one "
+        "slot only.",
+        when=_is_excused(set_search.CONFLICT),
+        results=(*OF_SET, *OF_WAY),
+    ),
+    Rule(
+        "no-set-flies",
+        "No set of options flies: a pack cannot deliver the power, or full throttle does not lift the craft.",
+        when=lambda given, found: np.isnan(found.shortfall) | np.isnan(found.endurance) | np.isnan(found.mass),
+        results=("endurance", "mass", "mass_margin", "thrust_to_weight", "shortfall"),
+        partly="the best set does not fly",
+    ),
+    Rule(
+        "present-set-does-not-fly",
+        "The present set has no flight time: its pack cannot deliver the power, or full throttle does not lift it.",
+        when=lambda given, found: np.isnan(found.present_endurance) | np.isnan(found.present_mass_margin),
+        results=("present_endurance", "present_mass_margin"),
+        partly="the present set has no flight time",
+        severity="medium",
+    ),
+    Rule(
+        "already-under-limit",
+        "The present set is under the mass limit: no swap is needed for that.",
+        when=lambda given, found: _is_under(given),
+        results=OF_WAY,
+        severity="low",
+    ),
+    Rule(
+        "no-way-under-limit",
+        "No single swap and no pair of swaps brings the present set under the mass limit.",
+        when=lambda given, found: ~_is_under(given) & ~_has_way(given),
+        results=OF_WAY,
+    ),
+    Rule(
+        "set-does-not-fly",
+        "{ranking.name}: it has no flight time in some of the likely cases.",
+        when=lambda given, found: np.isnan(found.ranking.endurance * found.ranking.capped_pack_current),
+        results=tuple(f"ranking.{name}" for name in ("endurance", "thrust_to_weight", "capped_pack_current")),
+        partly="{ranking.name} does not fly",
+    ),
+    Rule(
+        "front-set-does-not-fly",
+        "{pareto_front.name}: it has no flight time in some of the likely cases.",
+        when=lambda given, found: np.isnan(found.pareto_front.endurance * found.pareto_front.capped_pack_current),
+        results=tuple(f"pareto_front.{name}" for name in ("endurance", "thrust_to_weight", "capped_pack_current")),
+        partly="{pareto_front.name} does not fly",
+    ),
+    Rule(
+        "swap-not-comparable",
+        "{ways_under_limit.name}: the present set has no figures to compare.",
+        when=lambda given, found: np.isnan(
+            found.ways_under_limit.endurance_change + found.ways_under_limit.thrust_change
+        ),
+        results=("ways_under_limit.endurance_change", "ways_under_limit.thrust_change"),
+        partly="{ways_under_limit.name}, or the present set, has no figures to compare",
+        severity="medium",
+    ),
+    Rule(
+        "swap-loses-no-time",
+        "{ways_under_limit.name}: the swap costs no flight time.",
+        when=lambda given, found: np.isnan(found.ways_under_limit.mass_saved_per_time_lost),
+        results=("ways_under_limit.mass_saved_per_time_lost",),
+        partly="{ways_under_limit.name} costs no flight time",
+        severity="low",
+    ),
+    Rule(
+        "swap-loses-no-thrust",
+        "{ways_under_limit.name}: the swap costs no thrust.",
+        when=lambda given, found: np.isnan(found.ways_under_limit.mass_saved_per_thrust_lost),
+        results=("ways_under_limit.mass_saved_per_thrust_lost",),
+        partly="{ways_under_limit.name} costs no thrust",
+        severity="low",
+    ),
+    Rule(
+        "swap-costs-nothing",
+        "{ways_under_limit.name}: no price was given for the swap, or it costs nothing.",
+        when=lambda given, found: np.isnan(found.ways_under_limit.mass_saved_per_price),
+        results=("ways_under_limit.mass_saved_per_price",),
+        severity="low",
+    ),
+)
+
+_STANDING: Final[tuple[Caution[Any, Any], ...]] = (
+    cautions.CHECK_AUTHORITY,
+    cautions.PROPELLERS_OFF,
+    cautions.LITHIUM_FIRE,
+    cautions.LAND_EARLY,
+    parts.ALL_ON_BOARD,
+)
+CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
+    *_STANDING,
+    parts.RULE_SETS_LIMIT,
+    parts.LIMIT_ASSUMED,
+    *parts.RULE_CONDITIONS,
+    drivetrain.STATIC,
+    drivetrain.DUTY_IS_NOT_STICK,
+    *drivetrain.CAUTIONS,
+    packs.RESISTANCE_ASSUMED,
+    packs.RATING_OVERSTATED,
+    packs.LIHV_EXTRAPOLATED,
+    shared_flights.RESERVE_ASSUMED,
+    *shared_flights.DOUBTFUL_CHARGE,
+    shared_flights.FEW_FLIGHTS,
+    propellers.CAUTIONS[0],
+    Caution(
+        "no-set-meets-all",
+        "No set meets all requirements. The one that comes nearest misses most: {binding_requirement}, by {shortfall}.",
+        when=lambda given, found: (found.feasible_count == 0) & (found.compared_count > 0),
+        severity="high",
+    ),
+    Caution(
+        "present-set-over-limit",
+        "The present set is not certainly under the mass limit: its margin is {present_mass_margin}.",
+        when=lambda given, found: ~_is_under(given),
+        severity="high",
+    ),
+    Caution(
+        "slot-without-part",
+        "{part_options.slot}: no part has this name. Its first option counts as the present one, beside the parts.",
+        when=lambda given, found: _lacks_part(given),
+        severity="medium",
+    ),
+    Caution(
+        "propellers-in-parts",
+        "The mass of one propeller for each motor was added to that of the parts: leave propellers out of the parts.",
+        when=lambda given, found: np.asarray((given.propellers.mass > 0).any(axis=1)),
+        severity="low",
+    ),
+    Caution(
+        "propeller-mass-missing",
+        "{propellers.name}: the mass of the propellers counts as 0 g, while that of others was added. Give the mass of "
+        "each propeller, and leave propellers out of the parts.",
+        when=lambda given, found: (
+            np.isnan(given.propellers.mass) & ~np.isnan(given.propellers.mass).all(axis=1, keepdims=True)
+        ),
+        severity="high",
+        missing=True,
+    ),
+    Caution(
+        "not-all-compared",
+        "Of {combination_count:rough} combinations {compared_count} were compared. Each of the others is beaten by one "
+        "of these: the same but for parts that change only the mass, and no heavier, no dearer and no less certain. So "
+        "the best set and the Pareto front are exact; the ranking leaves out sets that are beaten.",
+        when=lambda given, found: (found.compared_count > 0) & (found.compared_count < found.combination_count),
+        severity="low",
+    ),
+    Caution(
+        "front-not-all-listed",
+        "The Pareto front has {front_count} sets; the best 100 by what is preferred are listed.",
+        when=lambda given, found: found.front_count > set_search.MAX_FRONT,
+        severity="low",
+    ),
+    Caution(
+        "other-motors-assumed",
+        "{part_options.name}: motor resistance is an estimate from kV and stator. The maker's data replace it.",
+        assumed="part_options.motor_resistance",
+    ),
+)
+
+
+def _lacks_part(given: Any) -> BoolArray:
+    """Return where (N, K) an option is for a slot that is no part."""
+    names = given.part_options.slot[0].tolist()
+    return np.tile(
+        np.array([not option_slots.find_parts(given, name) for name in names], dtype=np.bool_), (len(given.kv), 1)
+    )
+
+
+SENTENCES: Final[tuple[Sentence[Any, Any], ...]] = (
+    Sentence(
+        "Swap {way_under_limit}: then it is {way_mass_margin} under the limit",
+        details=(
+            "At present it is at {present_mass_margin} of margin.",
+            "It then flies {way_endurance}, at present {present_endurance}.",
+            "Best of all that meet the requirements: {changes}; {endurance}, {mass_margin} under.",
+        ),
+        when=lambda given, found: ~_is_under(given) & _has_way(given) & (found.feasible_count > 0),
+        verdict="good",
+    ),
+    Sentence(
+        "No set meets all requirements: {binding_requirement} is missed by {shortfall}",
+        details=("Nearest: {changes}; {endurance}, {mass_margin} of margin.",),
+        when=lambda given, found: (found.feasible_count == 0) & (found.compared_count > 0),
+        verdict="bad",
+    ),
+    Sentence(
+        "Best as it is: flies {endurance:range}, {mass_margin} under the limit",
+        details=("{feasible_count} of {compared_count} sets meet all requirements.",),
+        when=lambda given, found: (found.changes == "as it is") & (found.feasible_count > 0),
+        verdict="good",
+    ),
+    Sentence(
+        "Choose {changes}: flies {endurance:range}, {mass_margin} under the limit",
+        details=(
+            "At present it flies {present_endurance}, with {present_mass_margin} of margin.",
+            "{feasible_count} of {compared_count} sets meet all requirements.",
+        ),
+        when=lambda given, found: found.feasible_count > 0,
+        verdict="good",
+    ),
+)
+CHARTS: Final = (
+    ScatterChart(
+        "pareto_front",
+        x="mass",
+        y="endurance",
+        limit=setup_charts.get_limit,
+        title="Flight time against mass of the best sets",
+    ),
+    ScatterChart("ways_under_limit", x="mass_change", y="endurance_change", title="What a swap saves and costs"),
+    BarChart(
+        ("endurance", "mass_margin", "thrust_to_weight", "price"),
+        table="ranking",
+        title="Best sets side by side",
+    ),
+)
+REFERENCES: Final = (
+    *parts.laws("mass_margin", "way_mass_margin", "present_mass_margin"),
+    drivetrain.MODEL,
+    drivetrain.COEFFICIENTS,
+    drivetrain.BENCH,
+    cautions.rested_voltage("endurance", "present_endurance", "way_endurance"),
+    flight_styles.STYLES,
+    shared_flights.SCATTER,
+    Reference(
+        "Pareto front: the sets that no other one equals in all objectives and beats in one (Ehrgott, Multicriteria "
+        "Optimization, 2nd ed. 2005, definition 2.1: from memory)",
+        about=("pareto_front", "front_count"),
+    ),
+)

@@ -1,0 +1,291 @@
+"""The search among sets of options: the best ones, the Pareto front, and the ways under the mass limit."""
+
+import functools
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import partial
+from typing import Any, Final, NamedTuple
+
+import numpy as np
+
+from gramwatt.blocks import map_blocks
+from gramwatt.calculators._shared import option_slots, set_problem, setup_figures
+from gramwatt.calculators._shared.set_problem import LIMIT, REQUIREMENTS, Assessed, Problem
+from gramwatt.model import Array, BoolArray, IndexArray, ObjectArray
+from gramwatt.physics import combinations
+
+BLOCK: Final = 32_768
+"""Sets that are compared at once."""
+MAX_FRONT: Final = 100
+"""Sets of the front that are listed."""
+EXCUSES: Final = ("", "too-many", "conflict")
+NO_EXCUSE, TOO_MANY, CONFLICT = range(3)
+
+
+class Sets(NamedTuple):
+    """Some sets of a problem, with what they are ordered by."""
+
+    keys: Array
+    """What is to be low (M, D)."""
+    electrical: IndexArray
+    light: IndexArray
+
+
+class Block(NamedTuple):
+    """What is kept of the sets of one block."""
+
+    best: Sets
+    """The best feasible sets, in order."""
+    front: Sets
+    nearest: Sets
+    """The one set that misses the requirements by the least."""
+    meeting: IndexArray
+    """How many sets meet each requirement (R,), and all."""
+    missing_one: IndexArray
+    """How many sets meet all but this requirement (R,)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Search:
+    """What was found for one request; sets are rows of options (M, S)."""
+
+    excuse: int
+    """Why nothing was compared, of `EXCUSES`."""
+    slots: list[option_slots.Slot]
+    combinations: float
+    compared: float
+    meeting: IndexArray
+    missing_one: IndexArray
+    best: IndexArray
+    front: IndexArray
+    front_size: int
+    ways: IndexArray
+    ways_are_feasible: BoolArray
+    """Which of these (M,) meet all other requirements too."""
+    nearest: IndexArray
+    """(1, S): the best set, or the one that misses the requirements by the least."""
+    shortfalls: Array
+    """Of that set (R,)."""
+    present: Assessed
+
+    @property
+    def feasible(self) -> int:
+        """How many of the compared sets meet all requirements."""
+        return int(self.meeting[-1])
+
+
+def compare_block(problem: Problem, count: int, block: tuple[int, int, int, int]) -> Block:
+    """Compare the electrical sets from a to b with the light sets from c to d; keep the ``count`` best."""
+    start, stop, first, last = block
+    costs = problem.sums.costs[first:last]
+    masses, place = np.unique(costs[:, 0], return_inverse=True)
+    sets = problem.make_sets(np.arange(start, stop), np.zeros(stop - start, dtype=np.intp))
+    sets[:, problem.light] = 0
+    given, shape = problem.given, (stop - start, len(masses))
+    chosen = option_slots.choose(given, problem.slots, _with_present(np.repeat(sets, len(masses), axis=0)))
+    added = np.concatenate([[0.0], np.tile(masses, stop - start)])
+    figures = setup_figures.find_figures(given, chosen._replace(added_mass=chosen.added_mass + added))
+    price = option_slots.add_columns(problem.slots, sets, "price")[0][:, None] + costs[:, 1]
+    variance = (figures.compared.expanded_uncertainty[0, 1:] / 2).reshape(shape) ** 2
+    found = set_problem.assess(
+        given, _reshape(figures, shape, place), variance[:, place] + costs[:, 2], price.reshape(len(sets), -1)
+    )
+    return _keep(found, problem, count, (start, first))
+
+
+def _with_present(sets: IndexArray) -> IndexArray:
+    """Return sets after the present one, whose average power may be the one that was given."""
+    return np.concatenate([np.zeros((1, sets.shape[1]), dtype=np.intp), sets])
+
+
+def _reshape(figures: Any, shape: tuple[int, int], place: IndexArray) -> Any:
+    """Return figures (1, 1 + E U) as (E, L): those of each electrical set at each mass, by the mass of light sets."""
+
+    def take(values: Any) -> Any:
+        if isinstance(values, tuple):
+            return type(values)(*(take(each) for each in values))
+        if not isinstance(values, np.ndarray) or values.shape[-1] != 1 + shape[0] * shape[1]:
+            return values
+        return values[0, 1:].reshape(shape)[:, place]
+
+    return take(figures)
+
+
+def _keep(found: Assessed, problem: Problem, count: int, start: tuple[int, int]) -> Block:
+    missed = found.shortfalls > 0
+    is_feasible = ~missed.any(axis=0)
+    worst = found.shortfalls.max(axis=0)
+    ties = (-found.endurance, found.mass, found.price)
+    preferred = -found.preferences[int(problem.given.preference[0])]
+    is_candidate = is_feasible & problem.is_least[start[1] : start[1] + found.mass.shape[1]]
+    keys = np.moveaxis(-found.preferences, 0, -1)
+    return Block(
+        _take(*_get_best(is_feasible, (preferred, *ties), count), start),
+        _take(*_get_front(is_candidate, keys), start),
+        _take(*_get_best(np.ones_like(is_feasible), (worst, preferred, *ties), 1), start),
+        np.array([*(~missed).sum(axis=(1, 2)), is_feasible.sum()]),
+        (missed & (missed.sum(axis=0) == 1)).sum(axis=(1, 2)),
+    )
+
+
+def _get_best(is_possible: Array, keys: tuple[Array, ...], count: int) -> tuple[Array, tuple[IndexArray, ...]]:
+    """Return the keys (M, D) of the ``count`` lowest possible sets by the keys (E, L), and their places."""
+    at = np.flatnonzero(is_possible)
+    first = np.nan_to_num(keys[0].ravel()[at], nan=np.inf)
+    if len(at) > count:
+        at = at[first <= np.partition(first, count - 1)[count - 1]]
+    values = np.nan_to_num(np.stack([key.ravel()[at] for key in keys], axis=1), nan=np.inf)
+    order = np.lexsort(values.T[::-1])[:count]
+    return values[order], np.unravel_index(at[order], is_possible.shape)
+
+
+def _get_front(is_candidate: Array, keys: Array) -> tuple[Array, tuple[IndexArray, ...]]:
+    places = np.nonzero(is_candidate)
+    values = keys[places]
+    front = combinations.find_front(values)
+    return values[front], tuple(each[front] for each in places)
+
+
+def _take(keys: Array, places: tuple[IndexArray, ...], start: tuple[int, int]) -> Sets:
+    return Sets(keys, places[0] + start[0], places[1] + start[1])
+
+
+def _merge(count: int, one: Block, other: Block) -> Block:
+    best, front, nearest = (
+        Sets(*(np.concatenate(pair) for pair in zip(*pairs, strict=True)))
+        for pairs in zip(one[:3], other[:3], strict=True)
+    )
+    return Block(
+        _pick(best, _sort(best)[:count]),
+        _pick(front, combinations.find_front(front.keys)),
+        _pick(nearest, _sort(nearest)[:1]),
+        one.meeting + other.meeting,
+        one.missing_one + other.missing_one,
+    )
+
+
+def _sort(sets: Sets) -> IndexArray:
+    return np.lexsort((sets.light, sets.electrical, *sets.keys.T[::-1]))
+
+
+def _pick(sets: Sets, rows: IndexArray) -> Sets:
+    return Sets(*(each[rows] for each in sets))
+
+
+def list_blocks(problem: Problem) -> Iterator[tuple[int, int, int, int]]:
+    """Yield ranges of electrical and light sets, at most `BLOCK` sets each."""
+    light = len(problem.sums.costs)
+    height = max(1, BLOCK // light)
+    for start in range(0, problem.electrical_count, height):
+        for first in range(0, light, BLOCK):
+            yield start, min(start + height, problem.electrical_count), first, min(first + BLOCK, light)
+
+
+def find_sets(given: Any) -> Search:
+    """Search the sets of options of one request; ``given`` are its complete inputs, N = 1."""
+    slots = option_slots.list_slots(given)
+    total = set_problem.count_combinations(slots)
+    present = _assess_sets(given, slots, np.zeros((1, len(slots)), dtype=np.intp))
+    problem = None if option_slots.find_conflicts(given) else set_problem.make_problem(given)
+    if problem is None:
+        excuse = CONFLICT if option_slots.find_conflicts(given) else TOO_MANY
+        nothing = np.zeros((0, len(slots)), dtype=np.intp)
+        counts = np.zeros(len(REQUIREMENTS) + 1, dtype=np.intp)
+        empty = Assessed(*(np.asarray(each)[..., 0] for each in present))
+        return Search(
+            excuse,
+            slots,
+            total,
+            0.0,
+            counts,
+            counts[1:],
+            nothing,
+            nothing,
+            0,
+            nothing,
+            nothing,
+            counts[1:] * 1.0,
+            empty,
+        )
+    count, ways = int(given.ranking_length[0]), _find_ways(given, slots, present, int(given.ranking_length[0]))
+    found = functools.reduce(
+        partial(_merge, count), map_blocks(partial(compare_block, problem, count), list_blocks(problem))
+    )
+    best = problem.make_sets(found.best.electrical, found.best.light)
+    order = _sort(found.front._replace(keys=found.front.keys[:, _order_front(given)]))[:MAX_FRONT]
+    front = problem.make_sets(found.front.electrical[order], found.front.light[order])
+    nearest = best[:1] if len(best) else problem.make_sets(found.nearest.electrical, found.nearest.light)
+    return Search(
+        NO_EXCUSE,
+        slots,
+        total,
+        float(problem.electrical_count * len(problem.sums.costs)),
+        found.meeting,
+        found.missing_one,
+        best,
+        front,
+        len(found.front.light),
+        ways,
+        _assess_sets(given, slots, ways).is_feasible,
+        nearest,
+        _assess_sets(given, slots, nearest).shortfalls[:, 0],
+        Assessed(*(np.asarray(each)[..., 0] for each in present)),
+    )
+
+
+def _order_front(given: Any) -> list[int]:
+    preferred = int(given.preference[0])
+    return [preferred, *(at for at in range(len(set_problem.PREFERENCES)) if at != preferred)]
+
+
+def _assess_sets(given: Any, slots: list[option_slots.Slot], sets: IndexArray) -> Assessed:
+    """Judge sets (M, S)."""
+    figures = setup_figures.find_figures(given, option_slots.choose(given, slots, _with_present(sets)))
+    variance = (figures.compared.expanded_uncertainty[0, 1:] / 2) ** 2
+    price = option_slots.add_columns(slots, sets, "price")[0]
+    flat = _reshape(figures, (1, len(sets)), np.arange(len(sets)))
+    found = set_problem.assess(given, flat, variance[None, :], price[None, :])
+    return Assessed(*(each[..., 0, :] for each in found))
+
+
+def _find_ways(given: Any, slots: list[option_slots.Slot], present: Assessed, count: int) -> IndexArray:
+    """Return the sets (M, S) of one or two swaps that bring the present one under the limit.
+
+    Pairs count only if neither swap alone is enough. First those that meet all requirements, by preference.
+    """
+    nothing = np.zeros((0, len(slots)), dtype=np.intp)
+    if not present.shortfalls[LIMIT, 0]:
+        return nothing
+    singles = [(at, option) for at, slot in enumerate(slots) for option in range(1, len(slot.options))]
+    if not singles:
+        return nothing
+    sets = np.zeros((len(singles), len(slots)), dtype=np.intp)
+    sets[np.arange(len(singles)), [at for at, _ in singles]] = [option for _, option in singles]
+    one, ways = _rank_ways(given, slots, sets)
+    owner = np.array([at for at, _ in singles])
+    left = np.flatnonzero(~one)
+    first, second = (left[each] for each in np.triu_indices(len(left), 1))
+    apart = owner[first] != owner[second]
+    pairs = sets[first[apart]] + sets[second[apart]]
+    blocks = [pairs[start : start + BLOCK] for start in range(0, len(pairs), BLOCK)]
+    found = [_rank_ways(given, slots, block)[1] for block in blocks] if len(ways) < count else []
+    if found:
+        ways = np.concatenate([ways, _rank_ways(given, slots, np.concatenate(found))[1]])
+    return ways[:count]
+
+
+def _rank_ways(given: Any, slots: list[option_slots.Slot], sets: IndexArray) -> tuple[Array, IndexArray]:
+    """Return which of some sets are under the limit and fly, and these in order."""
+    found = _assess_sets(given, slots, sets)
+    is_way = ~found.shortfalls[: LIMIT + 1].any(axis=0)
+    at = np.flatnonzero(is_way)
+    preferred = -found.preferences[int(given.preference[0])][at]
+    order = np.lexsort((found.price[at], found.mass[at], -found.endurance[at], preferred, ~found.is_feasible[at]))
+    return is_way, sets[at[order]]
+
+
+def search(given: Any) -> ObjectArray:
+    """Return the `Search` of each request (N,), all of which have the same inputs."""
+    found = np.empty(len(given.kv), dtype=np.object_)
+    found[:] = [find_sets(given)] * len(found)
+    return found
