@@ -27,6 +27,7 @@ from gramwatt.model import (
     Choice,
     Count,
     Decided,
+    Example,
     Group,
     IndexArray,
     ObjectArray,
@@ -66,7 +67,7 @@ class Inputs:
     minimum_endurance: Annotated[
         Array,
         pack_fields.optional_quantity(
-            "min", "Flight time that is needed.", label="Flight time, at least", group=Group.FLIGHT, at_most=1e4
+            "min", "Flight time that is needed.", label="Minimum flight time", group=Group.FLIGHT, at_most=1e4
         ),
     ]
     minimum_thrust_to_weight: Annotated[
@@ -74,7 +75,7 @@ class Inputs:
         pack_fields.optional_quantity(
             "1",
             "Thrust over weight at full throttle that is needed.",
-            label="Thrust-to-weight, at least",
+            label="Minimum thrust-to-weight",
             group=Group.FLIGHT,
             at_most=100,
         ),
@@ -84,7 +85,7 @@ class Inputs:
         Quantity(
             "%",
             "Probability to meet the mass limit that is needed; default: that the verdict is under.",
-            label="Probability under limit, at least",
+            label="Minimum probability",
             group=Group.WEIGHT,
             at_least=50,
             at_most=99.99,
@@ -96,7 +97,7 @@ class Inputs:
         Quantity(
             "%",
             "Share of the continuous ratings of pack and controllers that the current at the throttle cap may take.",
-            label="Share of ratings, at most",
+            label="Maximum share of ratings",
             group=Group.FLIGHT,
             above=0,
             at_most=1000,
@@ -108,7 +109,7 @@ class Inputs:
         pack_fields.optional_quantity(
             "1",
             "Price that all options together may have, in the currency of the prices.",
-            label="Price, at most",
+            label="Maximum price",
             group=Group.WEIGHT,
             at_most=1e9,
         ),
@@ -252,12 +253,19 @@ class Results:
             "only the mass, and no heavier, no dearer, no less certain.",
             label="Compared",
             at_least=0,
+            at_most=set_problem.MAX_COMPARED,
             method="all up to 1,000,000 combinations; of more, those that no other set beats in mass and price",
         ),
     ]
     feasible_count: Annotated[
         Array,
-        Count("Compared sets that meet all requirements.", label="Meet all", at_least=0, method="counted"),
+        Count(
+            "Compared sets that meet all requirements.",
+            label="Meet all",
+            at_least=0,
+            at_most=set_problem.MAX_COMPARED,
+            method="counted",
+        ),
     ]
     front_count: Annotated[
         Array,
@@ -266,6 +274,7 @@ class Results:
             "price together.",
             label="On the Pareto front",
             at_least=0,
+            at_most=set_problem.MAX_COMPARED,
             method="counted",
         ),
     ]
@@ -405,5 +414,41 @@ CALCULATOR = Calculator(
     rules=set_rules.RULES,
     references=set_rules.REFERENCES,
     cautions=set_rules.CAUTIONS,
-    examples=(),
+    examples=(
+        Example(
+            "An invented craft 3 g over its limit, with a lighter camera, other screws and a lighter pack",
+            given={
+                "parts": [
+                    {"name": "frame", "mass": 41.5},
+                    {"name": "motor", "mass": 11.4, "count": 4},
+                    {"name": "electronics", "mass": 24.6},
+                    {"name": "camera", "mass": 31.2},
+                    {"name": "screw", "mass": 0.52, "count": 16},
+                    {"name": "strap", "mass": 4.1},
+                ],
+                "packs": [
+                    {"name": "650", "cells": 4, "capacity": 650, "mass": 78.3, "discharge_rating": 90},
+                    {"name": "550", "cells": 4, "capacity": 550, "mass": 66.9, "discharge_rating": 90, "price": 19},
+                ],
+                "kv": 4300,
+                "propellers": [{"name": "three blades", "diameter": 3, "pitch": 2.1, "blades": 3, "mass": 1.85}],
+                "part_options": [
+                    {"slot": "camera", "name": "light camera", "mass": 24.8, "price": 60},
+                    {"slot": "screw", "name": "titanium screw", "mass": 0.31, "price": 0.6},
+                    {"slot": "strap", "name": "thin strap", "mass": 2.6, "price": 3},
+                    {"slot": "lens filter", "name": "none", "mass": 0},
+                    {"slot": "lens filter", "name": "grey filter", "mass": 1.4, "price": 12},
+                ],
+                "scale_resolution": 0.1,
+                "mass_limit": 238,
+            },
+            expected={
+                "present_mass_margin": -3.02,
+                "way_under_limit": "screw: titanium screw",
+                "combination_count": 32,
+            },
+            rtol=1e-9,
+            source="by hand: 2 x 2 x 2 x 2 x 2 sets",
+        ),
+    ),
 )

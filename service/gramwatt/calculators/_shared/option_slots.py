@@ -235,7 +235,7 @@ def _has_stator(options: PartOption) -> BoolArray:
 
 def _get_kv(given: Any) -> Array:
     options = given.part_options
-    return np.where(np.isnan(options.kv), column(given.kv), options.kv)
+    return np.asarray(np.where(np.isnan(options.kv), column(given.kv), options.kv))
 
 
 def _assume_resistance(given: Any) -> Array:
@@ -272,9 +272,9 @@ ASSUMPTIONS: Final[tuple[Assumption[Any], ...]] = (
 """To be filled in after those of `drivetrain`."""
 
 
-def find_conflicts(given: Any) -> list[str]:
+def find_conflicts(slots: list[Slot]) -> list[str]:
     """Return the inputs that options of more than one slot change."""
-    changed = [name for slot in list_slots(given) for name in slot.changes]
+    changed = [name for slot in slots for name in slot.changes]
     return sorted({name for name in changed if changed.count(name) > 1})
 
 
@@ -319,5 +319,9 @@ def choose(given: Any, slots: list[Slot], sets: IndexArray) -> setups.Chosen:
 
 def describe(slots: list[Slot], options: IndexArray) -> str:
     """Return what a set of options (S,) changes of the present one, in words."""
-    changed = [f"{slot.name}: {slot.options[at]}" for slot, at in zip(slots, options.tolist(), strict=True) if at]
+    changed = [
+        f"{slot.name + ' ' if slot.table else ''}{slot.options[at]} instead of {slot.options[0]}"
+        for slot, at in zip(slots, options.tolist(), strict=True)
+        if at
+    ]
     return "; ".join(changed) if changed else "as it is"

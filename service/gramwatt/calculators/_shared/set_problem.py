@@ -89,14 +89,13 @@ def count_combinations(slots: list[Slot]) -> float:
     return float(np.prod([float(len(slot.options)) for slot in slots]))
 
 
-def make_problem(given: Any) -> Problem | None:
+def make_problem(given: Any, slots: list[Slot]) -> Problem | None:
     """Return the problem of a request; None where more sets would have to be compared than one request may.
 
     Up to `MAX_ENUMERATED` combinations all are compared. Of more, light sets are left out that another one beats: it
     is no heavier, no dearer and no less certain. The same electrical set with that one is at least as good in all that
     is compared, if it flies no shorter for being lighter, which `_is_monotone` proves.
     """
-    slots = option_slots.list_slots(given)
     light = [at for at, slot in enumerate(slots) if slot.is_light]
     electrical = [at for at in range(len(slots)) if at not in light]
     costs = [_get_costs(slots[at]) for at in light]

@@ -12,7 +12,6 @@ from gramwatt.physics import constants, weighing
 
 AS_IN_BUILD: Final = "as in build"
 CHANGE: Final = "that of the set less that of the present one"
-MAX_COMBINATIONS: Final = 1e300
 REQUIREMENT_NAMES: Final = (
     "it flies",
     "mass limit",
@@ -120,9 +119,22 @@ class SlotResults:
     """What the named set has in one slot."""
 
     name: Annotated[StringArray, Text("The part, pack or propeller.", label="Slot", method="by name")]
-    option_count: Annotated[Array, Count("Options to choose from.", label="Options", at_least=1, method="counted")]
+    option_count: Annotated[
+        Array,
+        Count(
+            "Options to choose from.",
+            label="Options",
+            at_least=1,
+            at_most=option_slots.MAX_OPTIONS + 1,
+            method="counted",
+        ),
+    ]
     present: Annotated[StringArray, Text("The present one.", label="Present", method="the first option")]
     chosen: Annotated[StringArray, Text("The one to choose.", label="Choose", method="that of the named set")]
+
+
+def _count(description: str, label: str) -> Count:
+    return Count(description, label=label, at_least=0, at_most=set_problem.MAX_COMPARED, method="counted")
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,17 +151,10 @@ class RequirementResults:
             method="those that are given, and those that always hold",
         ),
     ]
-    meeting_count: Annotated[
-        Array, Count("Sets that meet it.", label="Sets that meet it", at_least=0, method="counted")
-    ]
+    meeting_count: Annotated[Array, _count("Sets that meet it.", "Sets that meet it")]
     missing_only_count: Annotated[
         Array,
-        Count(
-            "Sets that would meet all requirements without this one.",
-            label="Sets that miss it alone",
-            at_least=0,
-            method="counted",
-        ),
+        _count("Sets that would meet all requirements without this one.", "Sets that miss it alone"),
     ]
 
 

@@ -12,11 +12,12 @@ from gramwatt.calculators._shared import (
     packs,
     parts,
     propellers,
+    set_problem,
     set_search,
     setup_charts,
 )
 from gramwatt.calculators._shared import flights as shared_flights
-from gramwatt.model import BarChart, BoolArray, Caution, Reference, Rule, ScatterChart, Sentence
+from gramwatt.model import AnyChart, BarChart, BoolArray, Caution, Reference, Rule, ScatterChart, Sentence
 
 OF_SET: Final = ("endurance", "changes", "mass", "mass_margin", "thrust_to_weight", "price")
 OF_WAY: Final = ("way_under_limit", "way_mass_margin", "way_endurance")
@@ -31,7 +32,7 @@ def _is_excused(excuse: int) -> Any:
 
 def _is_under(given: Any) -> BoolArray:
     """Return whether (N,) the present set meets the limit, by the figures as given."""
-    return np.full(len(given.kv), not given.search[0].present.shortfalls[set_search.LIMIT])
+    return np.full(len(given.kv), not given.search[0].present.shortfalls[set_problem.LIMIT, 0])
 
 
 def _has_way(given: Any) -> BoolArray:
@@ -218,18 +219,18 @@ def _lacks_part(given: Any) -> BoolArray:
 
 SENTENCES: Final[tuple[Sentence[Any, Any], ...]] = (
     Sentence(
-        "Swap {way_under_limit}: then it is {way_mass_margin} under the limit",
+        "Choose {way_under_limit}: then it is {way_mass_margin} under the limit",
         details=(
-            "At present it is at {present_mass_margin} of margin.",
+            "At present its margin is {present_mass_margin}.",
             "It then flies {way_endurance}, at present {present_endurance}.",
-            "Best of all that meet the requirements: {changes}; {endurance}, {mass_margin} under.",
+            "Best of all sets that meet the requirements: {changes}. It flies {endurance}, {mass_margin} under the limit.",
         ),
         when=lambda given, found: ~_is_under(given) & _has_way(given) & (found.feasible_count > 0),
         verdict="good",
     ),
     Sentence(
         "No set meets all requirements: {binding_requirement} is missed by {shortfall}",
-        details=("Nearest: {changes}; {endurance}, {mass_margin} of margin.",),
+        details=("The nearest has {changes}: it flies {endurance}, with a margin of {mass_margin}.",),
         when=lambda given, found: (found.feasible_count == 0) & (found.compared_count > 0),
         verdict="bad",
     ),
@@ -242,14 +243,14 @@ SENTENCES: Final[tuple[Sentence[Any, Any], ...]] = (
     Sentence(
         "Choose {changes}: flies {endurance:range}, {mass_margin} under the limit",
         details=(
-            "At present it flies {present_endurance}, with {present_mass_margin} of margin.",
+            "At present it flies {present_endurance}, with a margin of {present_mass_margin}.",
             "{feasible_count} of {compared_count} sets meet all requirements.",
         ),
         when=lambda given, found: found.feasible_count > 0,
         verdict="good",
     ),
 )
-CHARTS: Final = (
+CHARTS: Final[tuple[AnyChart, ...]] = (
     ScatterChart(
         "pareto_front",
         x="mass",

@@ -67,6 +67,7 @@ class Search:
     shortfalls: Array
     """Of that set (R,)."""
     present: Assessed
+    """Of the present set, arrays (1,) and (R, 1)."""
 
     @property
     def feasible(self) -> int:
@@ -104,7 +105,7 @@ def _reshape(figures: Any, shape: tuple[int, int], place: IndexArray) -> Any:
     def take(values: Any) -> Any:
         if isinstance(values, tuple):
             return type(values)(*(take(each) for each in values))
-        if not isinstance(values, np.ndarray) or values.shape[-1] != 1 + shape[0] * shape[1]:
+        if not isinstance(values, np.ndarray) or values.shape != (1, 1 + shape[0] * shape[1]):
             return values
         return values[0, 1:].reshape(shape)[:, place]
 
@@ -113,7 +114,7 @@ def _reshape(figures: Any, shape: tuple[int, int], place: IndexArray) -> Any:
 
 def _keep(found: Assessed, problem: Problem, count: int, start: tuple[int, int]) -> Block:
     missed = found.shortfalls > 0
-    is_feasible = ~missed.any(axis=0)
+    is_feasible: BoolArray = np.asarray(~missed.any(axis=0))
     worst = found.shortfalls.max(axis=0)
     ties = (-found.endurance, found.mass, found.price)
     preferred = -found.preferences[int(problem.given.preference[0])]
@@ -128,7 +129,7 @@ def _keep(found: Assessed, problem: Problem, count: int, start: tuple[int, int])
     )
 
 
-def _get_best(is_possible: Array, keys: tuple[Array, ...], count: int) -> tuple[Array, tuple[IndexArray, ...]]:
+def _get_best(is_possible: BoolArray, keys: tuple[Array, ...], count: int) -> tuple[Array, tuple[IndexArray, ...]]:
     """Return the keys (M, D) of the ``count`` lowest possible sets by the keys (E, L), and their places."""
     at = np.flatnonzero(is_possible)
     first = np.nan_to_num(keys[0].ravel()[at], nan=np.inf)
@@ -139,7 +140,7 @@ def _get_best(is_possible: Array, keys: tuple[Array, ...], count: int) -> tuple[
     return values[order], np.unravel_index(at[order], is_possible.shape)
 
 
-def _get_front(is_candidate: Array, keys: Array) -> tuple[Array, tuple[IndexArray, ...]]:
+def _get_front(is_candidate: BoolArray, keys: Array) -> tuple[Array, tuple[IndexArray, ...]]:
     places = np.nonzero(is_candidate)
     values = keys[places]
     front = combinations.find_front(values)
@@ -151,10 +152,7 @@ def _take(keys: Array, places: tuple[IndexArray, ...], start: tuple[int, int]) -
 
 
 def _merge(count: int, one: Block, other: Block) -> Block:
-    best, front, nearest = (
-        Sets(*(np.concatenate(pair) for pair in zip(*pairs, strict=True)))
-        for pairs in zip(one[:3], other[:3], strict=True)
-    )
+    best, front, nearest = (_join(*pair) for pair in zip(one[:3], other[:3], strict=True))
     return Block(
         _pick(best, _sort(best)[:count]),
         _pick(front, combinations.find_front(front.keys)),
@@ -164,12 +162,20 @@ def _merge(count: int, one: Block, other: Block) -> Block:
     )
 
 
+def _join(one: Sets, other: Sets) -> Sets:
+    return Sets(
+        np.concatenate([one.keys, other.keys]),
+        np.concatenate([one.electrical, other.electrical]),
+        np.concatenate([one.light, other.light]),
+    )
+
+
 def _sort(sets: Sets) -> IndexArray:
     return np.lexsort((sets.light, sets.electrical, *sets.keys.T[::-1]))
 
 
 def _pick(sets: Sets, rows: IndexArray) -> Sets:
-    return Sets(*(each[rows] for each in sets))
+    return Sets(sets.keys[rows], sets.electrical[rows], sets.light[rows])
 
 
 def list_blocks(problem: Problem) -> Iterator[tuple[int, int, int, int]]:
@@ -184,58 +190,63 @@ def list_blocks(problem: Problem) -> Iterator[tuple[int, int, int, int]]:
 def find_sets(given: Any) -> Search:
     """Search the sets of options of one request; ``given`` are its complete inputs, N = 1."""
     slots = option_slots.list_slots(given)
-    total = set_problem.count_combinations(slots)
     present = _assess_sets(given, slots, np.zeros((1, len(slots)), dtype=np.intp))
-    problem = None if option_slots.find_conflicts(given) else set_problem.make_problem(given)
+    if option_slots.find_conflicts(slots):
+        return _excuse(slots, present, CONFLICT)
+    problem = set_problem.make_problem(given, slots)
     if problem is None:
-        excuse = CONFLICT if option_slots.find_conflicts(given) else TOO_MANY
-        nothing = np.zeros((0, len(slots)), dtype=np.intp)
-        counts = np.zeros(len(REQUIREMENTS) + 1, dtype=np.intp)
-        empty = Assessed(*(np.asarray(each)[..., 0] for each in present))
-        return Search(
-            excuse,
-            slots,
-            total,
-            0.0,
-            counts,
-            counts[1:],
-            nothing,
-            nothing,
-            0,
-            nothing,
-            nothing,
-            counts[1:] * 1.0,
-            empty,
-        )
-    count, ways = int(given.ranking_length[0]), _find_ways(given, slots, present, int(given.ranking_length[0]))
+        return _excuse(slots, present, TOO_MANY)
+    count = int(given.ranking_length[0])
     found = functools.reduce(
         partial(_merge, count), map_blocks(partial(compare_block, problem, count), list_blocks(problem))
     )
     best = problem.make_sets(found.best.electrical, found.best.light)
-    order = _sort(found.front._replace(keys=found.front.keys[:, _order_front(given)]))[:MAX_FRONT]
-    front = problem.make_sets(found.front.electrical[order], found.front.light[order])
+    front = _pick(found.front, _sort(found.front._replace(keys=_order_keys(given, found.front.keys)))[:MAX_FRONT])
     nearest = best[:1] if len(best) else problem.make_sets(found.nearest.electrical, found.nearest.light)
+    ways = _find_ways(given, slots, present, count)
     return Search(
-        NO_EXCUSE,
-        slots,
-        total,
-        float(problem.electrical_count * len(problem.sums.costs)),
-        found.meeting,
-        found.missing_one,
-        best,
-        front,
-        len(found.front.light),
-        ways,
-        _assess_sets(given, slots, ways).is_feasible,
-        nearest,
-        _assess_sets(given, slots, nearest).shortfalls[:, 0],
-        Assessed(*(np.asarray(each)[..., 0] for each in present)),
+        excuse=NO_EXCUSE,
+        slots=slots,
+        combinations=set_problem.count_combinations(slots),
+        compared=float(problem.electrical_count * len(problem.sums.costs)),
+        meeting=found.meeting,
+        missing_one=found.missing_one,
+        best=best,
+        front=problem.make_sets(front.electrical, front.light),
+        front_size=len(found.front.light),
+        ways=ways,
+        ways_are_feasible=_assess_sets(given, slots, ways).is_feasible,
+        nearest=nearest,
+        shortfalls=_assess_sets(given, slots, nearest).shortfalls[:, 0],
+        present=present,
     )
 
 
-def _order_front(given: Any) -> list[int]:
+def _excuse(slots: list[option_slots.Slot], present: Assessed, excuse: int) -> Search:
+    """Return what is known where nothing was compared."""
+    no_sets, nothing = np.zeros((0, len(slots)), dtype=np.intp), np.zeros(len(REQUIREMENTS) + 1, dtype=np.intp)
+    return Search(
+        excuse=excuse,
+        slots=slots,
+        combinations=set_problem.count_combinations(slots),
+        compared=0.0,
+        meeting=nothing,
+        missing_one=nothing[1:],
+        best=no_sets,
+        front=no_sets,
+        front_size=0,
+        ways=no_sets,
+        ways_are_feasible=np.zeros(0, dtype=np.bool_),
+        nearest=no_sets,
+        shortfalls=np.zeros(len(REQUIREMENTS)),
+        present=present,
+    )
+
+
+def _order_keys(given: Any, keys: Array) -> Array:
+    """Return keys (M, D) with that of what is preferred first."""
     preferred = int(given.preference[0])
-    return [preferred, *(at for at in range(len(set_problem.PREFERENCES)) if at != preferred)]
+    return keys[:, [preferred, *(at for at in range(keys.shape[1]) if at != preferred)]]
 
 
 def _assess_sets(given: Any, slots: list[option_slots.Slot], sets: IndexArray) -> Assessed:
@@ -274,10 +285,10 @@ def _find_ways(given: Any, slots: list[option_slots.Slot], present: Assessed, co
     return ways[:count]
 
 
-def _rank_ways(given: Any, slots: list[option_slots.Slot], sets: IndexArray) -> tuple[Array, IndexArray]:
+def _rank_ways(given: Any, slots: list[option_slots.Slot], sets: IndexArray) -> tuple[BoolArray, IndexArray]:
     """Return which of some sets are under the limit and fly, and these in order."""
     found = _assess_sets(given, slots, sets)
-    is_way = ~found.shortfalls[: LIMIT + 1].any(axis=0)
+    is_way: BoolArray = np.asarray(~found.shortfalls[: LIMIT + 1].any(axis=0))
     at = np.flatnonzero(is_way)
     preferred = -found.preferences[int(given.preference[0])][at]
     order = np.lexsort((found.price[at], found.mass[at], -found.endurance[at], preferred, ~found.is_feasible[at]))
