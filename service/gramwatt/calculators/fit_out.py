@@ -1,7 +1,7 @@
 """Which options to choose: the best sets under a mass limit, and the cheapest ways under it."""
 
 from dataclasses import dataclass
-from typing import Annotated, Any
+from typing import Annotated
 
 import numpy as np
 
@@ -15,6 +15,7 @@ from gramwatt.calculators._shared import (
     set_results,
     set_rules,
     set_search,
+    set_stream,
     setups,
 )
 from gramwatt.calculators._shared import flights as shared_flights
@@ -37,7 +38,6 @@ from gramwatt.model import (
     Table,
     Text,
 )
-from gramwatt.physics import weighing
 
 
 @dataclass(frozen=True, slots=True)
@@ -361,14 +361,14 @@ def fit_out(given: Inputs) -> Results:
 
     return Results(
         endurance=of_set(figures.discharge.duration),
-        changes=np.full(rows, "" if excused else listed.names[nearest]),
+        changes=np.full(rows, "" if excused else listed.names_in_full[nearest]),
         mass=of_set(figures.mass),
         mass_margin=of_set(figures.compared.margin),
         thrust_to_weight=of_set(set_results.get_thrust_to_weight(listed)),
         price=of_set(listed.price),
         present_mass_margin=figures.compared.margin[:, listed.present],
         present_endurance=figures.discharge.duration[:, listed.present],
-        way_under_limit=np.full(rows, listed.names[ways.start] if has_way else ""),
+        way_under_limit=np.full(rows, listed.names_in_full[ways.start] if has_way else ""),
         way_mass_margin=of_way(figures.compared.margin),
         way_endurance=of_way(figures.discharge.duration),
         combination_count=count(search.combinations),
@@ -383,11 +383,6 @@ def fit_out(given: Inputs) -> Results:
         by_slot=set_results.make_slots(given, search),
         by_requirement=set_results.make_requirements(given, search),
     )
-
-
-def get_ranking_limit(given: Any, found: Any) -> Array:
-    """Return the mass limit in force [kg] (N,)."""
-    return weighing.limit_in_force(given.rule, given.mass_limit, given.limit_comparison)[0]
 
 
 CALCULATOR = Calculator(
@@ -411,6 +406,7 @@ CALCULATOR = Calculator(
         *shared_propellers.OTHERS,
         *option_slots.ASSUMPTIONS,
     ),
+    formats=set_stream.FORMATS,
     rules=set_rules.RULES,
     references=set_rules.REFERENCES,
     cautions=set_rules.CAUTIONS,
@@ -444,7 +440,7 @@ CALCULATOR = Calculator(
             },
             expected={
                 "present_mass_margin": -3.02,
-                "way_under_limit": "screw: titanium screw",
+                "way_under_limit": "light camera instead of camera",
                 "combination_count": 32,
             },
             rtol=1e-9,

@@ -317,11 +317,16 @@ def choose(given: Any, slots: list[Slot], sets: IndexArray) -> setups.Chosen:
     )
 
 
-def describe(slots: list[Slot], options: IndexArray) -> str:
-    """Return what a set of options (S,) changes of the present one, in words."""
+def _name_option(slot: Slot, at: int) -> str:
+    option = slot.options[at]
+    return f"no {slot.name}" if fold(option) == "none" else f"{slot.name} {option}" if slot.table else option
+
+
+def describe(slots: list[Slot], options: IndexArray, *, in_full: bool = False) -> str:
+    """Return what a set of options (S,) changes of the present one, in words; ``in_full`` with what it replaces."""
     changed = [
-        f"{slot.name + ' ' if slot.table else ''}{slot.options[at]} instead of {slot.options[0]}"
+        f"{_name_option(slot, at)} instead of {slot.options[0]}" if in_full else _name_option(slot, at)
         for slot, at in zip(slots, options.tolist(), strict=True)
         if at
     ]
-    return "; ".join(changed) if changed else "as it is"
+    return ", ".join(changed) if changed else "as it is"

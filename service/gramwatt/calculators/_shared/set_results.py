@@ -165,6 +165,8 @@ class Listed(NamedTuple):
     thrust: Array
     price: Array
     names: list[str]
+    """What each changes, in short."""
+    names_in_full: list[str]
     present: int
     nearest: int
     best: slice
@@ -185,6 +187,7 @@ def list_figures(given: Any, search: Search) -> Listed:
         figures.throttle.full.thrust,
         option_slots.add_columns(slots, sets, "price"),
         [option_slots.describe(search.slots, each) for each in sets],
+        [option_slots.describe(search.slots, each, in_full=True) for each in sets],
         0,
         1 if len(search.nearest) else 0,
         slice(ends[1], ends[2]),

@@ -210,11 +210,11 @@ CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
 
 
 def _lacks_part(given: Any) -> BoolArray:
-    """Return where (N, K) an option is for a slot that is no part."""
+    """Return where (N, K) the first option of a slot is for no part."""
     names = given.part_options.slot[0].tolist()
-    return np.tile(
-        np.array([not option_slots.find_parts(given, name) for name in names], dtype=np.bool_), (len(given.kv), 1)
-    )
+    slots = [option_slots.fold(name) for name in names]
+    lacks = [slot not in slots[:at] and not option_slots.find_parts(given, slot) for at, slot in enumerate(slots)]
+    return np.tile(np.array(lacks, dtype=np.bool_), (len(given.kv), 1))
 
 
 SENTENCES: Final[tuple[Sentence[Any, Any], ...]] = (
@@ -223,7 +223,7 @@ SENTENCES: Final[tuple[Sentence[Any, Any], ...]] = (
         details=(
             "At present its margin is {present_mass_margin}.",
             "It then flies {way_endurance}, at present {present_endurance}.",
-            "Best of all sets that meet the requirements: {changes}. It flies {endurance}, {mass_margin} under the limit.",
+            "Best of all that meet the requirements: {changes}. It flies {endurance}, {mass_margin} under the limit.",
         ),
         when=lambda given, found: ~_is_under(given) & _has_way(given) & (found.feasible_count > 0),
         verdict="good",

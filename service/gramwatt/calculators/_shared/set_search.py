@@ -154,9 +154,9 @@ def _take(keys: Array, places: tuple[IndexArray, ...], start: tuple[int, int]) -
 def _merge(count: int, one: Block, other: Block) -> Block:
     best, front, nearest = (_join(*pair) for pair in zip(one[:3], other[:3], strict=True))
     return Block(
-        _pick(best, _sort(best)[:count]),
+        _pick(best, sort_sets(best)[:count]),
         _pick(front, combinations.find_front(front.keys)),
-        _pick(nearest, _sort(nearest)[:1]),
+        _pick(nearest, sort_sets(nearest)[:1]),
         one.meeting + other.meeting,
         one.missing_one + other.missing_one,
     )
@@ -170,7 +170,8 @@ def _join(one: Sets, other: Sets) -> Sets:
     )
 
 
-def _sort(sets: Sets) -> IndexArray:
+def sort_sets(sets: Sets) -> IndexArray:
+    """Return the rows of sets in order: by their keys, then as the options come."""
     return np.lexsort((sets.light, sets.electrical, *sets.keys.T[::-1]))
 
 
@@ -190,7 +191,7 @@ def list_blocks(problem: Problem) -> Iterator[tuple[int, int, int, int]]:
 def find_sets(given: Any) -> Search:
     """Search the sets of options of one request; ``given`` are its complete inputs, N = 1."""
     slots = option_slots.list_slots(given)
-    present = _assess_sets(given, slots, np.zeros((1, len(slots)), dtype=np.intp))
+    present = assess_sets(given, slots, np.zeros((1, len(slots)), dtype=np.intp))
     if option_slots.find_conflicts(slots):
         return _excuse(slots, present, CONFLICT)
     problem = set_problem.make_problem(given, slots)
@@ -201,7 +202,7 @@ def find_sets(given: Any) -> Search:
         partial(_merge, count), map_blocks(partial(compare_block, problem, count), list_blocks(problem))
     )
     best = problem.make_sets(found.best.electrical, found.best.light)
-    front = _pick(found.front, _sort(found.front._replace(keys=_order_keys(given, found.front.keys)))[:MAX_FRONT])
+    front = _pick(found.front, sort_sets(found.front._replace(keys=_order_keys(given, found.front.keys)))[:MAX_FRONT])
     nearest = best[:1] if len(best) else problem.make_sets(found.nearest.electrical, found.nearest.light)
     ways = _find_ways(given, slots, present, count)
     return Search(
@@ -215,9 +216,9 @@ def find_sets(given: Any) -> Search:
         front=problem.make_sets(front.electrical, front.light),
         front_size=len(found.front.light),
         ways=ways,
-        ways_are_feasible=_assess_sets(given, slots, ways).is_feasible,
+        ways_are_feasible=assess_sets(given, slots, ways).is_feasible,
         nearest=nearest,
-        shortfalls=_assess_sets(given, slots, nearest).shortfalls[:, 0],
+        shortfalls=assess_sets(given, slots, nearest).shortfalls[:, 0],
         present=present,
     )
 
@@ -249,7 +250,7 @@ def _order_keys(given: Any, keys: Array) -> Array:
     return keys[:, [preferred, *(at for at in range(keys.shape[1]) if at != preferred)]]
 
 
-def _assess_sets(given: Any, slots: list[option_slots.Slot], sets: IndexArray) -> Assessed:
+def assess_sets(given: Any, slots: list[option_slots.Slot], sets: IndexArray) -> Assessed:
     """Judge sets (M, S)."""
     figures = setup_figures.find_figures(given, option_slots.choose(given, slots, _with_present(sets)))
     variance = (figures.compared.expanded_uncertainty[0, 1:] / 2) ** 2
@@ -287,7 +288,7 @@ def _find_ways(given: Any, slots: list[option_slots.Slot], present: Assessed, co
 
 def _rank_ways(given: Any, slots: list[option_slots.Slot], sets: IndexArray) -> tuple[BoolArray, IndexArray]:
     """Return which of some sets are under the limit and fly, and these in order."""
-    found = _assess_sets(given, slots, sets)
+    found = assess_sets(given, slots, sets)
     is_way: BoolArray = np.asarray(~found.shortfalls[: LIMIT + 1].any(axis=0))
     at = np.flatnonzero(is_way)
     preferred = -found.preferences[int(given.preference[0])][at]

@@ -44,7 +44,7 @@ def find_figures(given: Any, chosen: setups.Chosen) -> Figures:
     hover_power = np.where(hover.duty <= 1, hover.power, np.nan)
 
     mean_power, voltage_ratio, mean_power_source = flights.get_average_power(
-        given, mass, hover_power, setups.compare_propellers(given, chosen, mass, hover.power, source)
+        given, mass, hover_power, setups.compare_drives(given, chosen, mass, hover.power, source)
     )
     discharge = pack.discharge_pack(
         packs.chemistry,

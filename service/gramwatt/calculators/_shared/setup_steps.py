@@ -162,7 +162,7 @@ def _find_setup_steps(given: Any, found: Any) -> SetupSteps:
     hover_speed = np.where(hovers, craft.hover_speed(drive, mass), np.nan)
     hover_current = drive.torque_factor * hover_speed**2 * drive.speed_constant + drive.no_load_current
     demand = craft.demand_at_speed(drive, craft.hover_speed(drive, mass), **source)
-    ratio = setups.compare_propellers(given, chosen, mass, demand.power, source)
+    ratio = setups.compare_drives(given, chosen, mass, demand.power, source)
     ratio = ratio if _has_flights(given) else ratio / ratio[:, :1]
     by_ratio = column(found.mean_power_source == flights.MEAN_POWER_SOURCES.index("hover-power-ratio"))
     voltage_ratio = column(flights.fit_power(given).flown.voltage_ratio) if _has_flights(given) else np.ones((1, 1))

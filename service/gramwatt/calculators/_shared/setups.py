@@ -263,11 +263,14 @@ def find_longest(names: StringArray, duration: Array, is_overloaded: BoolArray) 
     )
 
 
-def compare_propellers(given: Any, chosen: Chosen, mass: Array, power: Array, source: dict[str, Array]) -> Array:
-    """Return the ratio (N, M) of hover power to that with the first propeller; (N, 1) where no setup has another."""
-    if not chosen.propeller.any():
-        return np.ones((len(mass), 1))
+def compare_drives(given: Any, chosen: Chosen, mass: Array, power: Array, source: dict[str, Array]) -> Array:
+    """Return the ratio (N, M) of hover power to that with the first propeller and the craft's own motors.
+
+    (N, 1) where no setup has others.
+    """
     first = propellers.drive_of(given, np.zeros_like(chosen.propeller))
+    if all(np.array_equal(*pair, equal_nan=True) for pair in zip(first.values, chosen.drive.values, strict=True)):
+        return np.ones((len(mass), 1))
     return power / craft.demand_at_speed(first, craft.hover_speed(first, mass), **source).power
 
 
