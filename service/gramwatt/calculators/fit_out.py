@@ -80,7 +80,7 @@ class Inputs:
             at_most=100,
         ),
     ]
-    minimum_probability_under_limit: Annotated[
+    minimum_probability: Annotated[
         Array,
         Quantity(
             "%",
@@ -174,7 +174,8 @@ class Results:
 
     endurance: Annotated[Array, Quantity("min", "Flight time with the best set.", label="Flight time", method=OF_SET)]
     changes: Annotated[
-        StringArray, Text("What the best set changes of the present one.", label="Best set", method=OF_SET)
+        StringArray,
+        Text("What the best set changes of the present one.", label="Best set", max_length=50_000, method=OF_SET),
     ]
     mass: Annotated[Array, Quantity("g", "All-up mass with it.", label="All-up mass", method=OF_SET)]
     mass_margin: Annotated[
@@ -210,8 +211,9 @@ class Results:
     way_under_limit: Annotated[
         StringArray,
         Text(
-            "The swap that brings the present set under the limit and costs least of what is preferred.",
+            "Swap that brings the present set under the limit and costs least.",
             label="Way under the limit",
+            max_length=1000,
             method="the first of the ways under the limit",
         ),
     ]
@@ -249,8 +251,7 @@ class Results:
     compared_count: Annotated[
         Array,
         Count(
-            "Sets that were compared. Of the others each is beaten by one of these: the same but for parts that change "
-            "only the mass, and no heavier, no dearer, no less certain.",
+            "Sets that were compared. Each of the others is beaten by one of these.",
             label="Compared",
             at_least=0,
             at_most=set_problem.MAX_COMPARED,
@@ -270,8 +271,7 @@ class Results:
     front_count: Annotated[
         Array,
         Count(
-            "Sets that meet all requirements and that no other beats in flight time, thrust-to-weight, margin and "
-            "price together.",
+            "Sets that no other beats in flight time, thrust-to-weight, margin and price together.",
             label="On the Pareto front",
             at_least=0,
             at_most=set_problem.MAX_COMPARED,
@@ -308,11 +308,10 @@ class Results:
         ),
     ]
     pareto_front: Annotated[
-        set_results.SetResults,
+        set_results.FrontResults,
         Table(
-            set_results.SetResults,
-            "Sets that meet all requirements and that no other beats in flight time, thrust-to-weight, margin and "
-            "price together; at most 100, the best by what is preferred.",
+            set_results.FrontResults,
+            "Those sets; at most 100, the best first.",
             label="Pareto front",
             max_length=set_search.MAX_FRONT,
         ),
@@ -377,8 +376,8 @@ def fit_out(given: Inputs) -> Results:
         front_count=count(search.front_size),
         binding_requirement=np.full(rows, 1 + worst if shortfall > 0 else 0),
         shortfall=count(shortfall if np.isfinite(shortfall) else np.nan),
-        ranking=set_results.make_rows(listed, listed.best),
-        pareto_front=set_results.make_rows(listed, listed.front),
+        ranking=set_results.make_ranking(listed, listed.best),
+        pareto_front=set_results.make_front(listed, listed.front),
         ways_under_limit=set_results.make_ways(given, listed, search),
         by_slot=set_results.make_slots(given, search),
         by_requirement=set_results.make_requirements(given, search),
@@ -412,7 +411,7 @@ CALCULATOR = Calculator(
     cautions=set_rules.CAUTIONS,
     examples=(
         Example(
-            "An invented craft 3 g over its limit, with a lighter camera, other screws and a lighter pack",
+            "An invented craft 3 g over its limit; a lighter camera, other screws or a lighter pack",
             given={
                 "parts": [
                     {"name": "frame", "mass": 41.5},
@@ -431,20 +430,124 @@ CALCULATOR = Calculator(
                 "part_options": [
                     {"slot": "camera", "name": "light camera", "mass": 24.8, "price": 60},
                     {"slot": "screw", "name": "titanium screw", "mass": 0.31, "price": 0.6},
-                    {"slot": "strap", "name": "thin strap", "mass": 2.6, "price": 3},
-                    {"slot": "lens filter", "name": "none", "mass": 0},
-                    {"slot": "lens filter", "name": "grey filter", "mass": 1.4, "price": 12},
                 ],
                 "scale_resolution": 0.1,
                 "mass_limit": 238,
+                "ranking_length": 3,
             },
             expected={
                 "present_mass_margin": -3.02,
                 "way_under_limit": "light camera instead of camera",
-                "combination_count": 32,
+                "combination_count": 8,
             },
             rtol=1e-9,
-            source="by hand: 2 x 2 x 2 x 2 x 2 sets",
+            source="by hand: 41.5 + 4 x 11.4 + 24.6 + 31.2 + 16 x 0.52 + 4.1 + 78.3 + 4 x 1.85 = 241.02 g; "
+            "31.2 - 24.8 = 6.4 g less with the light camera; 2 packs, 2 cameras and 2 kinds of screw are 8 sets",
+        ),
+        Example(
+            "A craft weighed without its pack, with its average power, in the cold, at a limit that is itself allowed",
+            given={
+                "dry_mass": 353.8,
+                "mean_power": 260,
+                "mass_exponent": 1.2,
+                "kv": 2400,
+                "stator_diameter": 22,
+                "stator_height": 6,
+                "diameter": 5,
+                "pitch": 4.3,
+                "blades": 2,
+                "pack_temperature": 10,
+                "mass_limit": 508.8,
+                "limit_comparison": "at-most",
+                "scale_resolution": 0,
+                "packs": [
+                    {"name": "small", "cells": 4, "capacity": 1300, "mass": 155, "cell_resistance": 12, "price": 28},
+                    {"name": "large", "cells": 4, "capacity": 1800, "mass": 203, "cell_resistance": 9, "price": 36},
+                ],
+                "part_options": [
+                    {"slot": "camera", "name": "none", "mass": 0},
+                    {"slot": "camera", "name": "small camera", "mass": 7.2, "avionics_power": 9, "price": 40},
+                    {"slot": "governor", "name": "without", "mass": 0},
+                    {"slot": "governor", "name": "capped", "mass": 0, "throttle_cap": 70},
+                ],
+                "preference": "mass-margin",
+                "minimum_endurance": 3,
+                "minimum_thrust_to_weight": 3,
+                "minimum_probability": 90,
+                "maximum_price": 50,
+                "ranking_length": 5,
+            },
+            expected={"combination_count": 8, "changes": "as it is", "mass": 508.8, "mass_margin": 0},
+            rtol=1e-9,
+            source="by hand: 353.8 + 155 = 508.8 g is the lightest of 2 x 2 x 2 sets, and just at the limit",
+        ),
+        Example(
+            "A craft measured on a bench, with a strap to choose",
+            given={
+                "dry_mass": 353.8,
+                "kv": 2400,
+                "diameter": 5,
+                "pitch": 4.3,
+                "bench_speed": 26600,
+                "bench_thrust": 920,
+                "bench_voltage": 14.8,
+                "bench_current": 23,
+                "mass_limit": 515,
+                "packs": [{"name": "small", "cells": 4, "capacity": 1300, "mass": 155, "cell_resistance": 12}],
+                "part_options": [
+                    {"slot": "strap", "name": "wide", "mass": 7.5},
+                    {"slot": "strap", "name": "thin", "mass": 3.1, "price": 4},
+                ],
+            },
+            expected={"way_under_limit": "thin instead of wide", "present_mass_margin": -1.3, "way_mass_margin": 3.1},
+            rtol=1e-9,
+            source="by hand: 353.8 + 155 + 7.5 = 516.3 g; with 3.1 g in place of 7.5 g 511.9 g",
+        ),
+        Example(
+            "A craft with two of its flights, other motors and controllers to choose, and a rule as limit",
+            given={
+                "dry_mass": 60,
+                "parts": [{"name": "motor", "mass": 10.2, "count": 4}, {"name": "controller", "mass": 9.6}],
+                "kv": 4300,
+                "propellers": [
+                    {"name": "flown", "diameter": 3, "pitch": 2.1, "mass": 1.85},
+                    {"name": "steep", "diameter": 3, "pitch": 2.6, "mass": 1.9, "price": 2},
+                ],
+                "bench_speed": 20000,
+                "bench_thrust": 150,
+                "bench_shaft_power": 25,
+                "rule": "us-registration",
+                "controller_rating": 18,
+                "throttle_cap": 90,
+                "maximum_rating_share": 120,
+                "flights": [
+                    {"mass": 196, "duration": 6.2, "cells": 4, "capacity": 650, "charge_used": 520},
+                    {"mass": 221, "duration": 5.4, "cells": 4, "capacity": 650, "charge_used": 520},
+                ],
+                "packs": [{"name": "flown", "cells": 4, "capacity": 650, "mass": 78, "pack_resistance": 60}],
+                "part_options": [
+                    {
+                        "slot": "motor",
+                        "name": "larger motor",
+                        "mass": 12.4,
+                        "kv": 3800,
+                        "stator_diameter": 14,
+                        "stator_height": 6,
+                        "price": 18,
+                    },
+                    {
+                        "slot": "controller",
+                        "name": "strong controller",
+                        "mass": 11.2,
+                        "count": 1,
+                        "controller_rating": 30,
+                        "price": 45,
+                    },
+                ],
+            },
+            expected={"combination_count": 8, "present_mass_margin": 53.6757999},
+            rtol=1e-6,
+            source="by hand: 0.55 lb = 249.4758 g; 60 + 40.8 + 9.6 + 78 + 4 x 1.85 = 195.8 g; 2 x 2 x 2 sets",
         ),
     ),
 )

@@ -105,6 +105,8 @@ class Scatter:
     limit_label: str = ""
     is_partial: bool = False
     """Whether some of the likely cases have no result, so that the ranges hold for the others only."""
+    may_skip_labels: bool = False
+    """Whether points are named only where there is room."""
 
     @property
     def has_ranges(self) -> bool:

@@ -106,7 +106,7 @@ def make_scatter(request: ChartRequest, spec: ScatterChart[Any, Any]) -> tuple[S
         description += f". {formatting.sentence_case(label)}"
     scatter = Scatter(
         request.axis_label(x_key), request.axis_label(y_key), points, limit if label else None, label,
-        y_range.is_partial,
+        y_range.is_partial, spec.may_skip_labels,
     )  # fmt: skip
     return scatter, description
 

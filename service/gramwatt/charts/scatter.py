@@ -148,6 +148,8 @@ def _label_points(canvas: Canvas, axes: Axes, scatter: Scatter) -> None:
             if canvas_box.bottom <= each.bottom and each.top <= canvas_box.top
             and not any(each.overlaps(label) for label in labels)
         ]  # fmt: skip
+        if scatter.may_skip_labels and not free:
+            continue
         chosen = (beside or free or apart or [_keep_within(places[0], canvas_box)])[0]
         taken.append(chosen)
         labels.append(chosen)

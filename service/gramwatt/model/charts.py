@@ -78,6 +78,8 @@ class ScatterChart(TitledChart, Generic[I, R]):
     limit: Callable[[I, R], Array] | None = None
     """A limit on the level axis, (1,), SI."""
     limit_name: str = "limit"
+    may_skip_labels: bool = False
+    """Whether points are named only where there is room, as they may be many."""
 
 
 class TracedLine(NamedTuple):

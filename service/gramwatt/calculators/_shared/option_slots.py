@@ -70,13 +70,12 @@ class PartOption:
     slot: Annotated[
         StringArray,
         Text(
-            "The part that it would replace, by its name in the parts; or another name for a place of its own, whose "
-            "first option is the present one.",
+            "Name of the part that it would replace; or another name: then its first option is the present one.",
             label="In place of",
             max_length=80,
         ),
     ]
-    name: Annotated[StringArray, Text("Name of the option: a lighter camera, or none.", label="Option", max_length=80)]
+    name: Annotated[StringArray, Text("Name of the option, or none.", label="Option", max_length=80)]
     mass: Annotated[Array, parts.MASS]
     mass_u: Annotated[Array, StandardUncertainty(of="mass")]
     count: Annotated[
@@ -144,7 +143,7 @@ PartOptions: TypeAlias = Annotated[
     PartOption,
     Table(
         PartOption,
-        "Options for parts: each with the part that it would replace, its mass, and what it changes.",
+        "What could take the place of a part.",
         label="Options for parts",
         group=Group.WEIGHT,
         max_length=MAX_OPTIONS,

@@ -162,9 +162,9 @@ def assess(given: Any, figures: setup_figures.Figures, variance: Array, price: A
         weighing.limit_in_force(given.rule, given.mass_limit, given.limit_comparison),
     )
     factor = np.where(
-        np.isnan(given.minimum_probability_under_limit),
+        np.isnan(given.minimum_probability),
         weighing.COVERAGE_FACTOR,
-        statistics.normal_quantile(given.minimum_probability_under_limit),
+        statistics.normal_quantile(given.minimum_probability),
     )
     full, capped = figures.throttle.full, figures.throttle.capped
     endurance = figures.discharge.duration

@@ -8,7 +8,7 @@ import numpy as np
 from gramwatt.calculators._shared import option_slots, set_problem, setup_figures
 from gramwatt.calculators._shared.set_search import Search
 from gramwatt.model import Array, BoolArray, Choice, Count, Flag, IndexArray, Quantity, StringArray, Text
-from gramwatt.physics import constants, weighing
+from gramwatt.physics import constants
 
 AS_IN_BUILD: Final = "as in build"
 CHANGE: Final = "that of the set less that of the present one"
@@ -24,10 +24,13 @@ REQUIREMENT_NAMES: Final = (
 
 
 @dataclass(frozen=True, slots=True)
-class SetResults:
-    """The craft in one set of options."""
+class FrontResults:
+    """The craft in one set of options, by what the sets are compared in."""
 
-    name: Annotated[StringArray, Text("What it changes of the present set.", label="Changes", method="by name")]
+    name: Annotated[
+        StringArray,
+        Text("What it changes of the present set.", label="Changes", max_length=50_000, method="by name"),
+    ]
     mass: Annotated[Array, Quantity("g", "All-up mass.", label="All-up mass", method=AS_IN_BUILD)]
     mass_margin: Annotated[
         Array,
@@ -35,7 +38,20 @@ class SetResults:
             "g", "Margin below the limit.", label="Margin below the limit", signed=True, at_most=1e6, method=AS_IN_BUILD
         ),
     ]
-    verdict: Annotated[IndexArray, Choice(weighing.VERDICTS, "Under the limit?", label="Verdict", method=AS_IN_BUILD)]
+    endurance: Annotated[Array, Quantity("min", "Flight time.", label="Flight time", method=AS_IN_BUILD)]
+    thrust_to_weight: Annotated[
+        Array,
+        Quantity(
+            "1", "Thrust over weight at full throttle, without a cap.", label="Thrust-to-weight", method=AS_IN_BUILD
+        ),
+    ]
+    price: Annotated[Array, Quantity("1", "Price of its options.", label="Price", method="sum of price times count")]
+
+
+@dataclass(frozen=True, slots=True)
+class SetResults(FrontResults):
+    """The craft in one set of options."""
+
     probability_under_limit: Annotated[
         Array,
         Quantity(
@@ -47,25 +63,17 @@ class SetResults:
             method=AS_IN_BUILD,
         ),
     ]
-    endurance: Annotated[Array, Quantity("min", "Flight time.", label="Flight time", method=AS_IN_BUILD)]
-    thrust_to_weight: Annotated[
-        Array,
-        Quantity(
-            "1", "Thrust over weight at full throttle, without a cap.", label="Thrust-to-weight", method=AS_IN_BUILD
-        ),
-    ]
     capped_pack_current: Annotated[
         Array,
         Quantity("A", "Current from the pack at the throttle cap.", label="Capped pack current", method=AS_IN_BUILD),
     ]
-    price: Annotated[Array, Quantity("1", "Price of its options.", label="Price", method="sum of price times count")]
 
 
 @dataclass(frozen=True, slots=True)
 class WayResults:
     """One or two swaps that bring the craft under the limit."""
 
-    name: Annotated[StringArray, Text("What to swap.", label="Swap", method="by name")]
+    name: Annotated[StringArray, Text("What to swap.", label="Swap", max_length=1000, method="by name")]
     mass_margin: Annotated[
         Array,
         Quantity(
@@ -94,6 +102,7 @@ class WayResults:
             "g/min",
             "Mass saved for each minute lost.",
             label="Saved per minute lost",
+            signed=True,
             formula="-mass_change / -endurance_change",
         ),
     ]
@@ -103,13 +112,18 @@ class WayResults:
             "g/gf",
             "Mass saved for each gf of thrust lost.",
             label="Saved per gf lost",
+            signed=True,
             formula="-mass_change / -thrust_change",
         ),
     ]
     mass_saved_per_price: Annotated[
         Array,
         Quantity(
-            "g", "Mass saved for each unit of price.", label="Saved per price", formula="-mass_change / price_change"
+            "g",
+            "Mass saved for each unit of price.",
+            label="Saved per price",
+            signed=True,
+            formula="-mass_change / price_change",
         ),
     ]
 
@@ -196,20 +210,31 @@ def list_figures(given: Any, search: Search) -> Listed:
     )
 
 
-def make_rows(listed: Listed, rows: slice) -> SetResults:
-    """Return rows of a table of sets."""
+def make_front(listed: Listed, rows: slice) -> FrontResults:
+    """Return rows of the table of the front."""
+    return FrontResults(**_get_objectives(listed, rows))
+
+
+def make_ranking(listed: Listed, rows: slice) -> SetResults:
+    """Return rows of the table of the best sets."""
     figures = listed.figures
     return SetResults(
-        name=_repeat(listed.names[rows], figures.mass),
-        mass=figures.mass[:, rows],
-        mass_margin=figures.compared.margin[:, rows],
-        verdict=figures.compared.verdict[:, rows],
+        **_get_objectives(listed, rows),
         probability_under_limit=figures.compared.probability[:, rows],
-        endurance=figures.discharge.duration[:, rows],
-        thrust_to_weight=get_thrust_to_weight(listed)[:, rows],
         capped_pack_current=figures.throttle.capped.pack_current[:, rows],
-        price=listed.price[:, rows],
     )
+
+
+def _get_objectives(listed: Listed, rows: slice) -> dict[str, Any]:
+    figures = listed.figures
+    return {
+        "name": _repeat(listed.names[rows], figures.mass),
+        "mass": figures.mass[:, rows],
+        "mass_margin": figures.compared.margin[:, rows],
+        "endurance": figures.discharge.duration[:, rows],
+        "thrust_to_weight": get_thrust_to_weight(listed)[:, rows],
+        "price": listed.price[:, rows],
+    }
 
 
 def get_thrust_to_weight(listed: Listed) -> Array:

@@ -7,7 +7,6 @@ import numpy as np
 from gramwatt.calculators._shared import (
     cautions,
     drivetrain,
-    flight_styles,
     option_slots,
     packs,
     parts,
@@ -17,7 +16,7 @@ from gramwatt.calculators._shared import (
     setup_charts,
 )
 from gramwatt.calculators._shared import flights as shared_flights
-from gramwatt.model import AnyChart, BarChart, BoolArray, Caution, Reference, Rule, ScatterChart, Sentence
+from gramwatt.model import AnyChart, BoolArray, Caution, Reference, Rule, ScatterChart, Sentence
 
 OF_SET: Final = ("endurance", "changes", "mass", "mass_margin", "thrust_to_weight", "price")
 OF_WAY: Final = ("way_under_limit", "way_mass_margin", "way_endurance")
@@ -92,8 +91,8 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
     Rule(
         "front-set-does-not-fly",
         "{pareto_front.name}: it has no flight time in some of the likely cases.",
-        when=lambda given, found: np.isnan(found.pareto_front.endurance * found.pareto_front.capped_pack_current),
-        results=tuple(f"pareto_front.{name}" for name in ("endurance", "thrust_to_weight", "capped_pack_current")),
+        when=lambda given, found: np.isnan(found.pareto_front.endurance * found.pareto_front.thrust_to_weight),
+        results=("pareto_front.endurance", "pareto_front.thrust_to_weight"),
         partly="{pareto_front.name} does not fly",
     ),
     Rule(
@@ -144,7 +143,6 @@ CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
     parts.LIMIT_ASSUMED,
     *parts.RULE_CONDITIONS,
     drivetrain.STATIC,
-    drivetrain.DUTY_IS_NOT_STICK,
     *drivetrain.CAUTIONS,
     packs.RESISTANCE_ASSUMED,
     packs.RATING_OVERSTATED,
@@ -256,23 +254,19 @@ CHARTS: Final[tuple[AnyChart, ...]] = (
         x="mass",
         y="endurance",
         limit=setup_charts.get_limit,
+        may_skip_labels=True,
         title="Flight time against mass of the best sets",
     ),
-    ScatterChart("ways_under_limit", x="mass_change", y="endurance_change", title="What a swap saves and costs"),
-    BarChart(
-        ("endurance", "mass_margin", "thrust_to_weight", "price"),
-        table="ranking",
-        title="Best sets side by side",
+    ScatterChart(
+        "ways_under_limit",
+        x="mass_change",
+        y="endurance_change",
+        may_skip_labels=True,
+        title="What a swap saves and costs",
     ),
 )
 REFERENCES: Final = (
-    *parts.laws("mass_margin", "way_mass_margin", "present_mass_margin"),
-    drivetrain.MODEL,
-    drivetrain.COEFFICIENTS,
-    drivetrain.BENCH,
-    cautions.rested_voltage("endurance", "present_endurance", "way_endurance"),
-    flight_styles.STYLES,
-    shared_flights.SCATTER,
+    Reference("The figures of each set are those of build, with the limits of mass-margin, and have their sources"),
     Reference(
         "Pareto front: the sets that no other one equals in all objectives and beats in one (Ehrgott, Multicriteria "
         "Optimization, 2nd ed. 2005, definition 2.1: from memory)",

@@ -1,12 +1,67 @@
-// Fills the form of a page from the craft, and puts what is typed back into it.
-import { say } from "./craft.js";
-import { addChoosers } from "./craft-choosers.js";
-import { addRow, chosenIndex, defaultName, placeOf, putInput, removeAt, renameRow, rowsIn } from "./craft-cells.js";
-import { cellOf, forgetRow, originOf, rememberOrigins, storeCell } from "./craft-rows.js";
+// The craft and the form of a page: what is typed goes into the craft, and what the craft has into the form.
+import { addRow, chosenIndex, defaultName, freeName, labelOf, placeOf, putCell, putInput, removeAt, renameRow, rowsIn } from "./craft-cells.js";
 import { changeCraft, choose, isEmpty, onCraft, readChosen, readCraft, readExamples, storeExample } from "./craft-store.js";
+import { say } from "./craft.js";
+import { cellOf, forgetRow, originOf, rememberOrigins, storeCell } from "./craft-rows.js";
 import { form, isEdit, onResults, path, query, showAddress, showBareAddress, submit, update } from "./form.js";
 import { chosenColumns, setFile, showPicker, timeChannel } from "./recording-picker.js";
 import { keyOf, readRecording, writeRecording } from "./recording-store.js";
+
+const ANOTHER = "another";
+
+/** @returns {Element | null} the first field or table of a form that a chooser decides */
+const firstField = (/** @type {HTMLFormElement} */ form, /** @type {import("./craft-cells.js").Chooser} */ { stands_for, adds_to }) => {
+  const inputs = [...Object.keys(stands_for), ...adds_to].map((name) => document.getElementById(name)).filter((node) => node && form.contains(node));
+  const [first] = inputs.sort((a, b) => (a.compareDocumentPosition(b) & Node.DOCUMENT_POSITION_FOLLOWING ? -1 : 1));
+  return first?.closest(".field, fieldset[data-table]") ?? null;
+};
+
+/** Choose a row, and name it in the row of another chooser that names such: the pack of a flight. */
+const chooseRow = (/** @type {import("./craft-cells.js").Choosers} */ choosers, /** @type {string} */ member, /** @type {number} */ index) => changeCraft((craft) => {
+  const { table } = choosers[member];
+  const name = String(rowsIn(craft, table)[index]?.name ?? freeName(rowsIn(craft, table), member, index));
+  if (index >= rowsIn(craft, table).length) addRow(craft, table, { name });
+  else putCell(craft, table, index, "name", name);
+  for (const [other, { names, table: naming }] of Object.entries(choosers)) {
+    if (names.includes(member) && rowsIn(craft, naming).length) putCell(craft, naming, chosenIndex(craft, choosers, readChosen(), other), member, name);
+  }
+  choose(member, name);
+});
+
+/**
+ * Show a chooser for each table of the craft that has rows.
+ * @param {HTMLFormElement} form
+ * @param {import("./craft-cells.js").Choosers} choosers
+ * @param {() => void} onChoice called after another row was chosen
+ */
+export const addChoosers = (form, choosers, onChoice) => {
+  for (const old of form.querySelectorAll(".chooser")) old.remove();
+  const craft = readCraft();
+  for (const [member, chooser] of Object.entries(choosers)) {
+    const rows = rowsIn(craft, chooser.table);
+    const field = firstField(form, chooser);
+    if (!rows.length || !field) continue;
+    const label = labelOf(member);
+    const select = document.createElement("select");
+    select.id = `chosen-${member}`;
+    const chosen = chosenIndex(craft, choosers, readChosen(), member);
+    rows.forEach((row, index) => select.add(new Option(String(row.name ?? defaultName(member, index)), String(index), false, index === chosen)));
+    select.add(new Option(`Another ${label.toLowerCase()}`, ANOTHER));
+    select.addEventListener("input", (event) => event.stopPropagation()); // it is no input of the calculator
+    select.addEventListener("change", (event) => {
+      event.stopPropagation();
+      chooseRow(choosers, member, select.value === ANOTHER ? rows.length : Number(select.value));
+      onChoice();
+    });
+    const holder = document.createElement("div");
+    holder.className = "field chooser";
+    const control = document.createElement("div");
+    control.className = "control";
+    control.append(select);
+    holder.append(Object.assign(document.createElement("label"), { htmlFor: select.id, textContent: label }), control);
+    field.before(holder);
+  }
+};
 
 /** @type {{[name: string]: import("./craft-cells.js").FieldKind}} */
 const fields = JSON.parse(form.dataset.fields ?? "{}");

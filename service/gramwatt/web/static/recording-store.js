@@ -1,6 +1,6 @@
 // Recordings of the craft, in IndexedDB, since they are too large for local storage.
 import { isEmpty } from "./craft-store.js";
-import { toCsv, toLists } from "./recording-columns.js";
+import { toCsv, toLists } from "./recording-picker.js";
 
 /**
  * @typedef {{file: File, time: string, columns: {[channel: string]: string}, decimal?: string}} StoredRecording the channel

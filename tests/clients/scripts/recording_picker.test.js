@@ -1,7 +1,7 @@
 // Tests of the columns of a recording, in Node.
 import assert from "node:assert/strict";
 import { test } from "node:test";
-import { bareName, matchColumn, previewCsv, splitLine, toCsv, toLists, unitOf } from "./recording-columns.js";
+import { bareName, matchColumn, previewCsv, splitLine, toCsv, toLists, unitOf } from "./recording-picker.js";
 
 test("quotes hold separators and quotes", () => {
   assert.deepEqual(splitLine('a,"b,c","d ""e"""', ","), ["a", "b,c", 'd "e"']);
