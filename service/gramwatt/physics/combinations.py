@@ -6,6 +6,7 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from gramwatt.arrays import Array, BoolArray, IndexArray
+from gramwatt.blocks import check_limits
 
 CHUNK: Final = 1024
 """Points that are compared with the front at once."""
@@ -43,6 +44,7 @@ def find_front(points: Array) -> IndexArray:
     front = np.empty((0, values.shape[1]))
     kept: list[IndexArray] = []
     for start in range(0, len(values), CHUNK):
+        check_limits()
         chunk = values[start : start + CHUNK]
         alive = np.flatnonzero(~_is_covered(chunk, front))
         chunk = chunk[alive]
@@ -98,6 +100,7 @@ def add_up_front(costs: Sequence[Array], columns: int, *, most: int) -> Sums | N
     for each in sorted(range(len(costs)), key=lambda slot: len(costs[slot])):
         if len(found.costs) * len(costs[each]) > most:
             return None
+        check_limits()
         found = _extend(found, costs[each], at=each)
         front = find_front(found.costs)
         found = Sums(found.costs[front], found.options[front])

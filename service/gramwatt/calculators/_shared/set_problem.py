@@ -1,6 +1,7 @@
 """A search among sets of options, before it begins: slots, what a set must meet, and which sets are compared."""
 
 from dataclasses import dataclass
+from enum import Enum
 from typing import Any, Final, NamedTuple
 
 import numpy as np
@@ -89,8 +90,15 @@ def count_combinations(slots: list[Slot]) -> float:
     return float(np.prod([float(len(slot.options)) for slot in slots]))
 
 
-def make_problem(given: Any, slots: list[Slot]) -> Problem | None:
-    """Return the problem of a request; None where more sets would have to be compared than one request may.
+class Refusal(Enum):
+    """Why the sets of a request cannot be compared."""
+
+    TOO_MANY = 1
+    NOT_RISING = 2
+
+
+def make_problem(given: Any, slots: list[Slot]) -> Problem | Refusal:
+    """Return the problem of a request, or why more sets would have to be compared than one request may.
 
     Up to `MAX_ENUMERATED` combinations all are compared. Of more, light sets are left out that another one beats: it
     is no heavier, no dearer and no less certain. The same electrical set with that one is at least as good in all that
@@ -102,7 +110,7 @@ def make_problem(given: Any, slots: list[Slot]) -> Problem | None:
     everything = count_combinations(slots) <= MAX_ENUMERATED
     sums = combinations.add_up(costs, 3) if everything else combinations.add_up_front(costs, 3, most=MAX_AT_ONCE)
     if sums is None:
-        return None
+        return Refusal.TOO_MANY
     sums = combinations.Sums(np.round(sums.costs, _MASS_STEP), sums.options)
     order = np.argsort(sums.costs[:, 0], kind="stable")
     sums = combinations.Sums(sums.costs[order], sums.options[order])
@@ -111,9 +119,9 @@ def make_problem(given: Any, slots: list[Slot]) -> Problem | None:
     problem = Problem(given, slots, electrical, light, sums, is_least)
     if everything:
         return problem
-    if problem.electrical_count * len(order) > MAX_COMPARED or not _is_monotone(problem, costs):
-        return None
-    return problem
+    if problem.electrical_count * len(order) > MAX_COMPARED:
+        return Refusal.TOO_MANY
+    return problem if _is_monotone(problem, costs) else Refusal.NOT_RISING
 
 
 def _get_costs(slot: Slot) -> Array:

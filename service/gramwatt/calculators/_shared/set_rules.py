@@ -47,6 +47,14 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
         results=(*OF_SET, *OF_WAY),
     ),
     Rule(
+        "heavier-may-fly-longer",
+        "The options make {combination_count:rough} combinations. To leave out those that others beat, average power "
+        "must rise with the mass of each set, which this mass exponent does not ensure. Give a mass exponent of 1 or "
+        "more, or leave out options.",
+        when=_is_excused(set_search.NOT_RISING),
+        results=(*OF_SET, *OF_WAY),
+    ),
+    Rule(
         "options-conflict",
         "Options of two slots change the same input of the craft, such as kV. Give each input to the options of one "
         "slot only.",
@@ -80,20 +88,6 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
         "No single swap and no pair of swaps brings the present set under the mass limit.",
         when=lambda given, found: ~_is_under(given) & ~_has_way(given),
         results=OF_WAY,
-    ),
-    Rule(
-        "set-does-not-fly",
-        "{ranking.name}: it has no flight time in some of the likely cases.",
-        when=lambda given, found: np.isnan(found.ranking.endurance * found.ranking.capped_pack_current),
-        results=tuple(f"ranking.{name}" for name in ("endurance", "thrust_to_weight", "capped_pack_current")),
-        partly="{ranking.name} does not fly",
-    ),
-    Rule(
-        "front-set-does-not-fly",
-        "{pareto_front.name}: it has no flight time in some of the likely cases.",
-        when=lambda given, found: np.isnan(found.pareto_front.endurance * found.pareto_front.thrust_to_weight),
-        results=("pareto_front.endurance", "pareto_front.thrust_to_weight"),
-        partly="{pareto_front.name} does not fly",
     ),
     Rule(
         "swap-not-comparable",
@@ -154,7 +148,7 @@ CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
     Caution(
         "no-set-meets-all",
         "No set meets all requirements. The one that comes nearest misses most: {binding_requirement}, by {shortfall}.",
-        when=lambda given, found: (found.feasible_count == 0) & (found.compared_count > 0),
+        when=lambda given, found: found.binding_requirement > 0,
         severity="high",
     ),
     Caution(
@@ -229,7 +223,7 @@ SENTENCES: Final[tuple[Sentence[Any, Any], ...]] = (
     Sentence(
         "No set meets all requirements: {binding_requirement} is missed by {shortfall}",
         details=("The nearest has {changes}: it flies {endurance}, with a margin of {mass_margin}.",),
-        when=lambda given, found: (found.feasible_count == 0) & (found.compared_count > 0),
+        when=lambda given, found: found.binding_requirement > 0,
         verdict="bad",
     ),
     Sentence(

@@ -18,8 +18,8 @@ BLOCK: Final = 32_768
 """Sets that are compared at once."""
 MAX_FRONT: Final = 100
 """Sets of the front that are listed."""
-EXCUSES: Final = ("", "too-many", "conflict")
-NO_EXCUSE, TOO_MANY, CONFLICT = range(3)
+EXCUSES: Final = ("", "too-many", "not-rising", "conflict")
+NO_EXCUSE, TOO_MANY, NOT_RISING, CONFLICT = range(len(EXCUSES))
 
 
 class Sets(NamedTuple):
@@ -195,8 +195,8 @@ def find_sets(given: Any) -> Search:
     if option_slots.find_conflicts(slots):
         return _excuse(slots, present, CONFLICT)
     problem = set_problem.make_problem(given, slots)
-    if problem is None:
-        return _excuse(slots, present, TOO_MANY)
+    if isinstance(problem, set_problem.Refusal):
+        return _excuse(slots, present, NOT_RISING if problem is set_problem.Refusal.NOT_RISING else TOO_MANY)
     count = int(given.ranking_length[0])
     found = functools.reduce(
         partial(_merge, count), map_blocks(partial(compare_block, problem, count), list_blocks(problem))
