@@ -103,7 +103,7 @@ class BuiltSet:
 
     @property
     def objectives(self) -> tuple[float, float, float, float]:
-        """What is to be large."""
+        """Values that should be large."""
         return self.endurance, self.thrust_to_weight, self.margin, -self.price
 
 

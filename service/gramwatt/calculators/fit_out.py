@@ -99,7 +99,7 @@ class Inputs:
     search: Annotated[ObjectArray, Decided("The sets that are listed.", value=set_search.search)]
 
 
-OF_SET = "that of the best set that meets all requirements; without one, of the set that misses them by the least"
+OF_SET = "that of the best set that meets all requirements; without one, of the set that comes nearest to them"
 OF_PRESENT = "that of the first option of each slot"
 
 
@@ -217,10 +217,10 @@ class Results:
         IndexArray,
         Choice(
             ("none", *set_problem.REQUIREMENTS),
-            "What the set that comes nearest misses most.",
+            "Requirement that the nearest set misses most.",
             label="Requirement that is missed",
             option_labels=("none", *set_results.REQUIREMENT_NAMES),
-            method="the requirement with the greatest shortfall",
+            method="the requirement with the largest shortfall",
         ),
     ]
     shortfall: Annotated[
@@ -279,13 +279,13 @@ def fit_out(given: Inputs) -> Results:
     search: set_search.Search = given.search[0]
     listed = set_results.list_figures(given, search)
     figures, nearest, ways = listed.figures, listed.nearest, listed.ways
-    excused, rows = search.excuse != set_search.NO_EXCUSE, len(given.kv)
+    rows = len(given.kv)
     has_way = ways.stop > ways.start
     worst = int(np.argmax(search.shortfalls))
     shortfall = float(search.shortfalls[worst])
 
     def of_set(values: Array) -> Array:
-        return np.full(rows, np.nan) if excused else np.asarray(values[:, nearest])
+        return np.full(rows, np.nan) if search.not_compared else np.asarray(values[:, nearest])
 
     def of_way(values: Array) -> Array:
         return np.asarray(values[:, ways.start]) if has_way else np.full(rows, np.nan)
@@ -295,7 +295,7 @@ def fit_out(given: Inputs) -> Results:
 
     return Results(
         endurance=of_set(figures.discharge.duration),
-        changes=np.full(rows, "" if excused else listed.names_in_full[nearest]),
+        changes=np.full(rows, "" if search.not_compared else listed.names_in_full[nearest]),
         mass=of_set(figures.mass),
         mass_margin=of_set(figures.compared.margin),
         thrust_to_weight=of_set(set_results.get_thrust_to_weight(listed)),

@@ -1,24 +1,29 @@
 """Combinations of options: those that no other one beats, among points and among sums of one option from each slot."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Final, NamedTuple
 
 import numpy as np
 
 from gramwatt.arrays import Array, BoolArray, IndexArray
-from gramwatt.blocks import check_limits
 
 CHUNK: Final = 1024
 """Points that are compared with the front at once."""
 
 
-def find_front(points: Array) -> IndexArray:
+def _never_stop() -> None:
+    """Set no limit."""
+
+
+def find_front(points: Array, check_limits: Callable[[], None] = _never_stop) -> IndexArray:
     """Return the rows that no other row beats: none is as low in every column and lower in one.
 
     Parameters
     ----------
     points : (N, D)
-        What is to be low; not nan.
+        Values that should be low; not nan.
+    check_limits
+        Called between chunks: raises where the work should not go on.
 
     Returns
     -------
@@ -42,7 +47,7 @@ def find_front(points: Array) -> IndexArray:
         least = np.minimum.accumulate(values[:, 1])
         return np.sort(order[np.concatenate([[True], values[1:, 1] < least[:-1]])])
     front = np.empty((0, values.shape[1]))
-    kept: list[IndexArray] = []
+    rows: list[IndexArray] = []
     for start in range(0, len(values), CHUNK):
         check_limits()
         chunk = values[start : start + CHUNK]
@@ -51,8 +56,8 @@ def find_front(points: Array) -> IndexArray:
         covers = (chunk[:, None, :] <= chunk[None, :, :]).all(axis=2)
         is_free = ~np.triu(covers, 1).any(axis=0)  # an earlier row that is nowhere higher beats it or equals it
         front = np.concatenate([front, chunk[is_free]])
-        kept.append(order[start + alive[is_free]])
-    return np.sort(np.concatenate(kept))
+        rows.append(order[start + alive[is_free]])
+    return np.sort(np.concatenate(rows))
 
 
 def _is_covered(chunk: Array, front: Array) -> BoolArray:
@@ -90,7 +95,9 @@ def add_up(costs: Sequence[Array], columns: int) -> Sums:
     return found
 
 
-def add_up_front(costs: Sequence[Array], columns: int, *, most: int) -> Sums | None:
+def add_up_front(
+    costs: Sequence[Array], columns: int, *, most: int, check_limits: Callable[[], None] = _never_stop
+) -> Sums | None:
     """Return the sums that no other combination beats; None where more than ``most`` had to be compared at once.
 
     A sum that is beaten stays beaten, whatever is added to both. So each slot is added to the front of those before it,
@@ -102,7 +109,7 @@ def add_up_front(costs: Sequence[Array], columns: int, *, most: int) -> Sums | N
             return None
         check_limits()
         found = _extend(found, costs[each], at=each)
-        front = find_front(found.costs)
+        front = find_front(found.costs, check_limits)
         found = Sums(found.costs[front], found.options[front])
     return found
 

@@ -9,7 +9,7 @@ Preference: TypeAlias = Annotated[
     IndexArray,
     Choice(
         set_problem.PREFERENCES,
-        "What to have the most of; of price the least.",
+        "What to have the most of; of price the lowest.",
         label="Prefer",
         group=Group.WEIGHT,
         option_labels=("flight time", "thrust-to-weight", "mass margin", "a low price"),

@@ -6,6 +6,7 @@ from typing import Any, Final, NamedTuple
 
 import numpy as np
 
+from gramwatt.blocks import check_limits
 from gramwatt.calculators._shared import flights, option_slots, setup_figures, setups
 from gramwatt.calculators._shared.option_slots import Slot
 from gramwatt.model import Array, BoolArray, IndexArray
@@ -35,7 +36,7 @@ _STEP: Final = 1e-4
 
 
 class Assessed(NamedTuple):
-    """What sets are judged by; arrays of one shape."""
+    """What sets are compared by; arrays of one shape."""
 
     mass: Array
     margin: Array
@@ -52,7 +53,7 @@ class Assessed(NamedTuple):
 
     @property
     def preferences(self) -> Array:
-        """What is to be large, by `PREFERENCES` (4, ...)."""
+        """Values that should be large, by `PREFERENCES` (4, ...)."""
         return np.stack([self.endurance, self.thrust_to_weight, self.margin, -self.price])
 
 
@@ -90,14 +91,15 @@ def count_combinations(slots: list[Slot]) -> float:
     return float(np.prod([float(len(slot.options)) for slot in slots]))
 
 
-class Refusal(Enum):
+class NotCompared(Enum):
     """Why the sets of a request cannot be compared."""
 
-    TOO_MANY = 1
-    NOT_RISING = 2
+    TOO_MANY = "too many sets"
+    NOT_RISING = "average power may fall with the mass"
+    CONFLICT = "options of two slots change the same input"
 
 
-def make_problem(given: Any, slots: list[Slot]) -> Problem | Refusal:
+def make_problem(given: Any, slots: list[Slot]) -> Problem | NotCompared:
     """Return the problem of a request, or why more sets would have to be compared than one request may.
 
     Up to `MAX_ENUMERATED` combinations all are compared. Of more, light sets are left out that another one beats: it
@@ -108,20 +110,24 @@ def make_problem(given: Any, slots: list[Slot]) -> Problem | Refusal:
     electrical = [at for at in range(len(slots)) if at not in light]
     costs = [_get_costs(slots[at]) for at in light]
     everything = count_combinations(slots) <= MAX_ENUMERATED
-    sums = combinations.add_up(costs, 3) if everything else combinations.add_up_front(costs, 3, most=MAX_AT_ONCE)
+    sums = (
+        combinations.add_up(costs, 3)
+        if everything
+        else combinations.add_up_front(costs, 3, most=MAX_AT_ONCE, check_limits=check_limits)
+    )
     if sums is None:
-        return Refusal.TOO_MANY
+        return NotCompared.TOO_MANY
     sums = combinations.Sums(np.round(sums.costs, _MASS_STEP), sums.options)
     order = np.argsort(sums.costs[:, 0], kind="stable")
     sums = combinations.Sums(sums.costs[order], sums.options[order])
     is_least = np.zeros(len(order), dtype=np.bool_)
-    is_least[combinations.find_front(sums.costs)] = True
+    is_least[combinations.find_front(sums.costs, check_limits)] = True
     problem = Problem(given, slots, electrical, light, sums, is_least)
     if everything:
         return problem
     if problem.electrical_count * len(order) > MAX_COMPARED:
-        return Refusal.TOO_MANY
-    return problem if _is_monotone(problem, costs) else Refusal.NOT_RISING
+        return NotCompared.TOO_MANY
+    return problem if _is_monotone(problem, costs) else NotCompared.NOT_RISING
 
 
 def _get_costs(slot: Slot) -> Array:
@@ -135,7 +141,7 @@ def _is_monotone(problem: Problem, costs: list[Array]) -> bool:
 
     Average power goes with mass^x times the ratio of the hover power P of this set to that of the present one. P is a
     sum of powers of the mass, so the slope of ln P over ln m rises with m. If x plus the slope of this set at its least
-    mass is not below the slope of the present set at the greatest mass, average power rises all the way.
+    mass is not below the slope of the present set at the largest mass, average power rises all the way.
     """
     given = problem.given
     if not given.flights.mass.shape[1] and np.isnan(given.mean_power).all():
@@ -164,7 +170,7 @@ def _get_slope(chosen: setups.Chosen, source: dict[str, Array], mass: Array) -> 
 
 
 def assess(given: Any, figures: setup_figures.Figures, variance: Array, price: Array) -> Assessed:
-    """Judge sets (..., M) by their figures, the variance of their masses [kg²] and their prices."""
+    """Assess sets (..., M) by their figures, the variance of their masses [kg²] and their prices."""
     margin, limit = (
         figures.compared.margin,
         weighing.limit_in_force(given.rule, given.mass_limit, given.limit_comparison),

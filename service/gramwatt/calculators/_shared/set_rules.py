@@ -16,15 +16,16 @@ from gramwatt.calculators._shared import (
     setup_charts,
 )
 from gramwatt.calculators._shared import flights as shared_flights
+from gramwatt.calculators._shared.set_problem import NotCompared
 from gramwatt.model import AnyChart, BoolArray, Caution, Reference, Rule, ScatterChart, Sentence
 
 OF_SET: Final = ("endurance", "changes", "mass", "mass_margin", "thrust_to_weight", "price")
 OF_WAY: Final = ("way_under_limit", "way_mass_margin", "way_endurance")
 
 
-def _is_excused(excuse: int) -> Any:
+def _is_not_compared(reason: NotCompared) -> Any:
     def holds(given: Any, found: Any) -> BoolArray:
-        return np.full(len(given.kv), given.search[0].excuse == excuse)
+        return np.full(len(given.kv), given.search[0].not_compared is reason)
 
     return holds
 
@@ -43,7 +44,7 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
         "too-many-combinations",
         "The options make {combination_count:rough} combinations, and packs, propellers and other options that change "
         "more than the mass leave more than 4,000,000 to compare. Leave out options, or search in two steps.",
-        when=_is_excused(set_search.TOO_MANY),
+        when=_is_not_compared(NotCompared.TOO_MANY),
         results=(*OF_SET, *OF_WAY),
     ),
     Rule(
@@ -51,14 +52,14 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
         "The options make {combination_count:rough} combinations. To leave out those that others beat, average power "
         "must rise with the mass of each set, which this mass exponent does not ensure. Give a mass exponent of 1 or "
         "more, or leave out options.",
-        when=_is_excused(set_search.NOT_RISING),
+        when=_is_not_compared(NotCompared.NOT_RISING),
         results=(*OF_SET, *OF_WAY),
     ),
     Rule(
         "options-conflict",
         "Options of two slots change the same input of the craft, such as kV. Give each input to the options of one "
         "slot only.",
-        when=_is_excused(set_search.CONFLICT),
+        when=_is_not_compared(NotCompared.CONFLICT),
         results=(*OF_SET, *OF_WAY),
     ),
     Rule(

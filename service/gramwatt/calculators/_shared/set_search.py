@@ -8,9 +8,9 @@ from typing import Any, Final, NamedTuple
 
 import numpy as np
 
-from gramwatt.blocks import map_blocks
+from gramwatt.blocks import check_limits, map_blocks
 from gramwatt.calculators._shared import option_slots, set_problem, setup_figures
-from gramwatt.calculators._shared.set_problem import LIMIT, REQUIREMENTS, Assessed, Problem
+from gramwatt.calculators._shared.set_problem import LIMIT, REQUIREMENTS, Assessed, NotCompared, Problem
 from gramwatt.model import Array, BoolArray, IndexArray, ObjectArray
 from gramwatt.physics import combinations
 
@@ -18,27 +18,25 @@ BLOCK: Final = 32_768
 """Sets that are compared at once."""
 MAX_FRONT: Final = 100
 """Sets of the front that are listed."""
-EXCUSES: Final = ("", "too-many", "not-rising", "conflict")
-NO_EXCUSE, TOO_MANY, NOT_RISING, CONFLICT = range(len(EXCUSES))
 
 
 class Sets(NamedTuple):
     """Some sets of a problem, with what they are ordered by."""
 
     keys: Array
-    """What is to be low (M, D)."""
+    """Values that should be low (M, D)."""
     electrical: IndexArray
     light: IndexArray
 
 
 class Block(NamedTuple):
-    """What is kept of the sets of one block."""
+    """What the search needs of the sets of one block."""
 
     best: Sets
     """The best feasible sets, in order."""
     front: Sets
     nearest: Sets
-    """The one set that misses the requirements by the least."""
+    """The one set whose largest shortfall is the smallest."""
     meeting: IndexArray
     """How many sets meet each requirement (R,), and all."""
     missing_one: IndexArray
@@ -49,8 +47,8 @@ class Block(NamedTuple):
 class Search:
     """What was found for one request; sets are rows of options (M, S)."""
 
-    excuse: int
-    """Why nothing was compared, of `EXCUSES`."""
+    not_compared: NotCompared | None
+    """Why nothing was compared."""
     slots: list[option_slots.Slot]
     combinations: float
     compared: float
@@ -63,7 +61,7 @@ class Search:
     ways_are_feasible: BoolArray
     """Which of these (M,) meet all other requirements too."""
     nearest: IndexArray
-    """(1, S): the best set, or the one that misses the requirements by the least."""
+    """(1, S): the best set, or the one whose largest shortfall is the smallest."""
     shortfalls: Array
     """Of that set (R,)."""
     present: Assessed
@@ -143,7 +141,7 @@ def _get_best(is_possible: BoolArray, keys: tuple[Array, ...], count: int) -> tu
 def _get_front(is_candidate: BoolArray, keys: Array) -> tuple[Array, tuple[IndexArray, ...]]:
     places = np.nonzero(is_candidate)
     values = keys[places]
-    front = combinations.find_front(values)
+    front = combinations.find_front(values, check_limits)
     return values[front], tuple(each[front] for each in places)
 
 
@@ -155,7 +153,7 @@ def _merge(count: int, one: Block, other: Block) -> Block:
     best, front, nearest = (_join(*pair) for pair in zip(one[:3], other[:3], strict=True))
     return Block(
         _pick(best, sort_sets(best)[:count]),
-        _pick(front, combinations.find_front(front.keys)),
+        _pick(front, combinations.find_front(front.keys, check_limits)),
         _pick(nearest, sort_sets(nearest)[:1]),
         one.meeting + other.meeting,
         one.missing_one + other.missing_one,
@@ -193,10 +191,10 @@ def find_sets(given: Any) -> Search:
     slots = option_slots.list_slots(given)
     present = assess_sets(given, slots, np.zeros((1, len(slots)), dtype=np.intp))
     if option_slots.find_conflicts(slots):
-        return _excuse(slots, present, CONFLICT)
+        return _give_up(slots, present, NotCompared.CONFLICT)
     problem = set_problem.make_problem(given, slots)
-    if isinstance(problem, set_problem.Refusal):
-        return _excuse(slots, present, NOT_RISING if problem is set_problem.Refusal.NOT_RISING else TOO_MANY)
+    if isinstance(problem, NotCompared):
+        return _give_up(slots, present, problem)
     count = int(given.ranking_length[0])
     found = functools.reduce(
         partial(_merge, count), map_blocks(partial(compare_block, problem, count), list_blocks(problem))
@@ -206,7 +204,7 @@ def find_sets(given: Any) -> Search:
     nearest = best[:1] if len(best) else problem.make_sets(found.nearest.electrical, found.nearest.light)
     ways = _find_ways(given, slots, present, count)
     return Search(
-        excuse=NO_EXCUSE,
+        not_compared=None,
         slots=slots,
         combinations=set_problem.count_combinations(slots),
         compared=float(problem.electrical_count * len(problem.sums.costs)),
@@ -223,11 +221,11 @@ def find_sets(given: Any) -> Search:
     )
 
 
-def _excuse(slots: list[option_slots.Slot], present: Assessed, excuse: int) -> Search:
+def _give_up(slots: list[option_slots.Slot], present: Assessed, reason: NotCompared) -> Search:
     """Return what is known where nothing was compared."""
     no_sets, nothing = np.zeros((0, len(slots)), dtype=np.intp), np.zeros(len(REQUIREMENTS) + 1, dtype=np.intp)
     return Search(
-        excuse=excuse,
+        not_compared=reason,
         slots=slots,
         combinations=set_problem.count_combinations(slots),
         compared=0.0,
@@ -251,7 +249,7 @@ def _order_keys(given: Any, keys: Array) -> Array:
 
 
 def assess_sets(given: Any, slots: list[option_slots.Slot], sets: IndexArray) -> Assessed:
-    """Judge sets (M, S)."""
+    """Assess sets (M, S)."""
     figures = setup_figures.find_figures(given, option_slots.choose(given, slots, _with_present(sets)))
     variance = (figures.compared.expanded_uncertainty[0, 1:] / 2) ** 2
     price = option_slots.add_columns(slots, sets, "price")[0]

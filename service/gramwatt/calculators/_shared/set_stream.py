@@ -1,4 +1,4 @@
-"""All sets of options that meet the requirements, in order, as lines of JSON."""
+"""All sets of options that meet the requirements, in order, as NDJSON."""
 
 import json
 from collections.abc import Iterator
@@ -21,7 +21,7 @@ def write_ranking(given: Any, found: Any) -> Iterator[bytes]:
     """Yield one line for each compared set that meets all requirements, the best first (N = 1)."""
     slots = option_slots.list_slots(given)
     problem = set_problem.make_problem(given, slots)
-    if isinstance(problem, set_problem.Refusal) or found.compared_count[0] == 0:
+    if isinstance(problem, set_problem.NotCompared) or found.compared_count[0] == 0:
         return
     blocks = set_search.list_blocks(problem)
     best = [block.best for block in map_blocks(partial(set_search.compare_block, problem, set_search.BLOCK), blocks)]
