@@ -129,6 +129,16 @@ FACTORS: Final[Mapping[str, Mapping[str, tuple[float, float]]]] = {
         "N/W": (1.0, 0.0),
         "mN/W": (0.001, 0.0),
     },
+    "mass per time": {
+        "g/min": (1.66666666666667e-05, 0.0),
+        "g/s": (0.001, 0.0),
+        "kg/s": (1.0, 0.0),
+    },
+    "mass per force": {
+        "g/gf": (0.101971621297793, 0.0),
+        "g/N": (0.001, 0.0),
+        "kg/N": (1.0, 0.0),
+    },
     "power loading": {
         "g/W": (0.001, 0.0),
         "kg/kW": (0.001, 0.0),
