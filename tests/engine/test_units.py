@@ -50,7 +50,7 @@ OUTSIDE: Final[Mapping[str, float]] = {
     "ohm": 1.0, "Ω": 1.0, "mohm": constants.milli, "mΩ": constants.milli,
     "As": 1.0, "Ah": constants.hour, "mAh": constants.milli * constants.hour, "C": 1 / constants.hour,
     "W": 1.0, "kW": constants.kilo, "mW": constants.milli, "hp": constants.hp,
-    "per kWh": 1 / (constants.kilo * constants.hour), "/kWh": 1 / (constants.kilo * constants.hour),
+    "per kWh": 1 / (constants.kilo * constants.hour),
     "J": 1.0, "kJ": constants.kilo, "kcal": constants.kilo * constants.calorie,
     "Wh": constants.hour, "kWh": constants.kilo * constants.hour, "mWh": constants.milli * constants.hour,
     "K": 1.0, "degC": 1.0, "°C": 1.0, "degF": constants.degree_Fahrenheit, "°F": constants.degree_Fahrenheit,

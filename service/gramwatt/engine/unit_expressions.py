@@ -39,7 +39,7 @@ UNIT_EXPRESSIONS: Final[Mapping[str, Mapping[str, str]]] = {
     },
     "charge": {"mAh": "mA*hour", "Ah": "A*hour", "As": "A*second"},
     "energy": {"Wh": "watt*hour", "kWh": "kW*hour", "mWh": "mW*hour", "J": "joule", "kJ": "kilojoule"},
-    "price of energy": {"per kWh": "1/(kW*hour)", "/kWh": "1/(kW*hour)"},
+    "price of energy": {"per kWh": "1/(kW*hour)"},
     "power": {"W": "watt", "kW": "kilowatt", "mW": "milliwatt", "hp": "horsepower"},
     "voltage": {"V": "volt", "mV": "millivolt"},
     "current": {"A": "ampere", "mA": "milliampere"},

@@ -51,7 +51,6 @@ FACTORS: Final[Mapping[str, Mapping[str, tuple[float, float]]]] = {
     },
     "price of energy": {
         "per kWh": (2.77777777777778e-07, 0.0),
-        "/kWh": (2.77777777777778e-07, 0.0),
     },
     "power": {
         "W": (1.0, 0.0),
