@@ -389,6 +389,16 @@ def test_each_pack_is_a_bar() -> None:
     assert f">lines and brackets: {COVERAGE}<" in draw.as_svg(chart, ChartStyle()).decode()
 
 
+@pytest.mark.parametrize("peak", [{"peak_current": 50}, {}])
+def test_the_first_column_with_values_has_the_limit(peak: dict[str, Any]) -> None:
+    """Without a peak the shares at the peak have no bars, and those on average have the limit."""
+    chart = chart_of("current-ratings", mean_current=14, connector_rating=40, **peak)
+    assert isinstance(chart.body, BarRows)
+    assert [column.label[:4] for column in chart.body.columns] == (["Peak", "Aver"] if peak else ["Aver"])
+    limits = [column.limits for column in chart.body.columns]
+    assert limits == [((100.0, "continuous limit 100 %"),), ()][: len(limits)]
+
+
 def test_bars_are_described_by_whole_labels() -> None:
     calculator = registry.load()["build"]
     outcome = evaluate_request(calculator, calculator.examples[0].given)

@@ -29,7 +29,7 @@ def make_bars_of_table(request: ChartRequest, spec: BarChart) -> tuple[BarRows, 
     for key in (f"{spec.table}.{name}" for name in spec.show):
         values, own_range, texts = _read_column(request, key, rows)
         if np.isfinite(values).any():
-            limits = _list_limits(spec, request.unit(key), values) if key.endswith(f".{spec.show[0]}") else ()
+            limits = () if columns else _list_limits(spec, request.unit(key), values)
             columns[key] = Column(request.axis_label(key), values, texts, own_range, limits)
     if not columns:
         return None

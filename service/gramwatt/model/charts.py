@@ -180,7 +180,7 @@ class BarChart(TitledChart):
     label: str = "name"
     """The column that names a row; the value with its unit where that is a number."""
     limits: tuple[BarLimit, ...] = ()
-    """Lines across the bars of the first column, rising. Only the lowest of those above all bars is drawn."""
+    """Lines across the bars of the first column with values, rising, up to the next above all bars."""
 
 
 class RecordedChannels(NamedTuple):

@@ -5,11 +5,11 @@ from typing import Annotated, Any, Final, TypeAlias
 
 import numpy as np
 
+from gramwatt.calculators._shared import wires
 from gramwatt.model import Array, Quantity
 from gramwatt.physics import wire
 
 BY_STRANDS: Final = "strands * pi / 4 * strand_diameter**2"
-BY_GAUGE: Final = "pi / 4 * (GAUGE_36_DIAMETER * GAUGE_RATIO**((36 - wire_gauge) / GAUGE_STEPS))**2"
 IN_STILL_AIR: Final = (
     "air_temperature + steady_rise * (1 + COPPER_COEFFICIENT * (air_temperature - COPPER_TEMPERATURE)) "
     "/ (1 - COPPER_COEFFICIENT * steady_rise)"
@@ -69,7 +69,7 @@ WireArea: TypeAlias = Annotated[
         "mm2",
         "Area of the copper in one conductor.",
         label="Area of the copper",
-        formula=(BY_STRANDS, BY_GAUGE),
+        formula=(BY_STRANDS, wires.BY_GAUGE),
         method="as given, where it is given",
     ),
 ]

@@ -129,6 +129,8 @@ HeatTransferCoefficient: TypeAlias = Annotated[
     ),
 ]
 
+BY_GAUGE: Final = "pi / 4 * (GAUGE_36_DIAMETER * GAUGE_RATIO**((36 - wire_gauge) / GAUGE_STEPS))**2"
+"""The area of the copper."""
 WireCurrentLimit: TypeAlias = Annotated[
     Array,
     Quantity(
@@ -208,6 +210,18 @@ def current_limit(given: Any, area: Array) -> Array:
         given.wire_temperature_limit,
         area,
         given.outer_diameter_ratio * wire.circle_diameter(area),
+        lay=1 + given.stranding_allowance,
+        coefficient=given.heat_transfer_coefficient,
+        air_temperature=given.air_temperature,
+    )
+
+
+def needed_diameter(given: Any, current: Array) -> Array:
+    """Return the diameter (N,) [m] of solid copper that a current (N,) [A] heats to the temperature limit."""
+    return wire.diameter_for_current(
+        current,
+        given.outer_diameter_ratio,
+        given.wire_temperature_limit,
         lay=1 + given.stranding_allowance,
         coefficient=given.heat_transfer_coefficient,
         air_temperature=given.air_temperature,
