@@ -163,8 +163,11 @@ def test_it_is_described_in_words() -> None:
     assert chart_of(SCREW).description == (
         "Drawn to scale: carbon plate; motor base; M3 screw; windings. Dimensions: stack 7 mm; plate 2 mm."
     )
-    assert chart_of(PLAN).description.startswith("Drawn to scale, seen from above, front at the top: front right; ")
-    assert chart_of(PLAN).description.endswith("; center of mass. Dimensions: 156 mm.")
+    plan = chart_of(PLAN).description
+    assert plan.startswith("Drawn to scale: front right; front left; ")
+    assert plan.endswith("; center of mass. Dimensions: 156 mm. Seen from above, front at the top.")
+    alone: AnyChart = DrawingChart(lambda given, found: (Outline(np.zeros(1), np.zeros(1)),), title="A dot")
+    assert chart_of(alone).description == "Drawn to scale."
 
 
 @pytest.mark.parametrize("titled", [True, False])

@@ -71,7 +71,7 @@ UNITS: Final = {
     unit_sign(spelling): expression for units in UNIT_EXPRESSIONS.values() for spelling, expression in units.items()
 }
 NUMBER: Final = re.compile(
-    r"\((-?[\d.]+(?:e[+-]?\d+)?) ([^()*/+-][^()]*(?:\([^()]*\))?)\)|(?<![\w.])([\d.]+(?:e[+-]?\d+)?)"
+    r"\((-?[\d.]+(?:e[+-]?\d+)?)(?: |(?=°))([^()*/+-][^()]*(?:\([^()]*\))?)\)|(?<![\w.])([\d.]+(?:e[+-]?\d+)?)"
 )
 """A number with a unit, or by itself."""
 DIGITS: Final = 6

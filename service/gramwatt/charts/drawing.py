@@ -32,6 +32,8 @@ DOT: Final = 6
 """Points."""
 AROUND_DOT: Final = 0.15
 """Inches from a dot within which a label would seem to name it."""
+AROUND_SHAPE: Final = 0.12
+"""The same for a shape that is beside the one to name."""
 OVERSHOOT: Final = 0.05
 """Inches that the thin lines of a dimension go on beyond its arrow."""
 MAX_BAR: Final = 1.2
@@ -203,7 +205,7 @@ def _list_others(
         if _get_area(other) < area or (is_over and other.shape.filled):
             naming |= other.inside
         elif not grid.holds(other.inside, *middle):
-            unclear |= other.inside
+            unclear |= grid.widen(other.inside, AROUND_SHAPE)
     return naming, unclear
 
 

@@ -13,7 +13,6 @@ from gramwatt.charts import formatting
 from gramwatt.charts.chart_data import Arrow, Drawing, Shape
 from gramwatt.charts.chart_request import ChartRequest
 from gramwatt.model import Dimension, DrawingChart, Outline, units
-from gramwatt.model.messages import lower_first
 
 MAX_LABELS: Final = 20
 """Names and dimensions that one picture holds."""
@@ -90,8 +89,8 @@ def _limit_labels(drawing: Drawing) -> Drawing:
 
 def _describe(drawing: Drawing) -> str:
     """Return what is drawn, in words."""
-    text = f"Drawn to scale{f', {lower_first(drawing.note)}' if drawing.note else ''}"
     named = [shape.label for shape in drawing.shapes if shape.label]
-    text += f": {'; '.join(named)}" if named else ""
     sizes = [arrow.label for arrow in drawing.arrows if arrow.label]
-    return text + (f". Dimensions: {'; '.join(sizes)}" if sizes else "")
+    text = f"Drawn to scale: {'; '.join(named)}" if named else "Drawn to scale"
+    text += f". Dimensions: {'; '.join(sizes)}" if sizes else ""
+    return f"{text}. {drawing.note}" if drawing.note else text

@@ -89,6 +89,11 @@ class LabelGrid:
         around: BoolArray = np.hypot(across - x, (down - y)[:, None]) < radius
         return around
 
+    def widen(self, cells: BoolArray, by: float) -> BoolArray:
+        """Return cells and those around them."""
+        count = round(by / CELL)
+        return _count_in_windows(np.pad(cells, count), 2 * count + 1, 2 * count + 1) > 0
+
     def find_within(self, left: float, top: float, right: float, bottom: float) -> BoolArray:
         """Return the cells within a rectangle."""
         rows, columns = self._shape

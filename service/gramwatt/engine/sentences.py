@@ -8,7 +8,7 @@ from typing import Any
 
 from gramwatt.engine.evaluate import Outcome
 from gramwatt.model import Choice
-from gramwatt.model.messages import DISPLAY_DIGITS, format_estimate, format_number, unit_sign
+from gramwatt.model.messages import DISPLAY_DIGITS, add_unit, format_estimate, format_number
 from gramwatt.model.sentences import PLACEHOLDER
 
 
@@ -69,7 +69,7 @@ class _Values:
         unit = self.response["units" if is_result else "input_units"].get(name)
         if unit is None:
             return self.localize(format_number(value))
-        end = "" if unit == "1" else f" {unit_sign(unit)}"
+        end = add_unit("", unit)
         number = abs(value) if style == "magnitude" else value
         uncertainty = self.response.get("uncertainty", {}).get(name, {}) if is_result else {}
         standard = uncertainty.get("standard")

@@ -29,6 +29,7 @@ UNIT_EXPRESSIONS: Final[Mapping[str, Mapping[str, str]]] = {
         '"': "inch",
         "ft": "foot",
     },
+    "angle": {"deg": "deg", "°": "deg", "rad": "radian"},
     "time": {
         "min": "minute",
         "s": "second",

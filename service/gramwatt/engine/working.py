@@ -233,7 +233,7 @@ class _Sheet:
             if not np.isfinite(number):
                 raise _NoValue(name)
             text = f"{format_number(number)} {kind}".rstrip() if isinstance(kind, str) else _format(kind, number)
-            return f"({text})" if " " in text or text.startswith("-") else text
+            return f"({text})" if " " in text or text.startswith("-") or text.endswith("°") else text
 
         return replace_names(formula, insert)
 

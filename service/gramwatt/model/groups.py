@@ -8,6 +8,7 @@ from enum import StrEnum
 class Group(StrEnum):
     """A group of inputs, by its heading, in the order in which a form shows them."""
 
+    CAMERA = "Camera"
     PACK = "Pack"
     CHARGER = "Charger"
     WIRING = "Wiring"

@@ -20,7 +20,7 @@ NOTICE_PLACEHOLDER: Final = re.compile(r"\{(\w+(?:\.\w+)?)(:rough)?\}")
 """An input or a result in the text of a caution or a rule, or a column of a table, and whether in two digits."""
 MAX_PLACES: Final = 12
 _UNIT_SIGNS: Final = {"ohm": "Ω", "deg": "°", "2": "²", "3": "³"}
-_UNIT_PARTS: Final = re.compile(r"ohm|deg(?=[CF]\b)|(?<=[a-z])[23](?!\d)")
+_UNIT_PARTS: Final = re.compile(r"ohm|deg(?=[CF]?\b)|(?<=[a-z])[23](?!\d)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,8 +70,9 @@ def unit_sign(unit: str) -> str:
 
 
 def add_unit(number: str, unit: str) -> str:
-    """Return a formatted number with its unit."""
-    return f"{number} {unit_sign(unit)}".rstrip()
+    """Return a formatted number with its unit. A sign of degrees follows without a space (ISO 80000-1, 7.1.4)."""
+    sign = unit_sign(unit)
+    return f"{number}{sign}" if sign == "°" else f"{number} {sign}".rstrip()
 
 
 def format_quantity(value: float, unit: str, digits: int = 5) -> str:

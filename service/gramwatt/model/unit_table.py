@@ -29,6 +29,11 @@ FACTORS: Final[Mapping[str, Mapping[str, tuple[float, float]]]] = {
         '"': (0.0254, 0.0),
         "ft": (0.3048, 0.0),
     },
+    "angle": {
+        "deg": (0.0174532925199433, 0.0),
+        "°": (0.0174532925199433, 0.0),
+        "rad": (1.0, 0.0),
+    },
     "time": {
         "min": (60.0, 0.0),
         "s": (1.0, 0.0),
@@ -194,6 +199,7 @@ WORDS: Final[Mapping[str, str]] = {
     "centimeter": "cm",
     "meter": "m",
     "foot": "ft",
+    "radian": "rad",
     "minute": "min",
     "second": "s",
     "millisecond": "ms",

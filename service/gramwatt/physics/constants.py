@@ -32,6 +32,7 @@ STANDARD_GRAVITY: Final[Annotated[float, Unit("m / s^2")]] = 9.80665
 
 INCH: Final[Annotated[float, Unit("m")]] = 0.0254
 RPM: Final[Annotated[float, Unit("rad/s")]] = 2 * math.pi / 60
+DEGREE: Final[Annotated[float, Unit("rad")]] = math.pi / 180
 POUND: Final[Annotated[float, Unit("kg")]] = 0.45359237
 WATT_HOUR: Final[Annotated[float, Unit("J")]] = 3600.0
 """NIST SP 811, appendix B.8, exact."""

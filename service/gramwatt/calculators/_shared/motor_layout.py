@@ -47,6 +47,20 @@ FrontMotorSpacing: TypeAlias = Annotated[
 ]
 RearMotorSpacing: TypeAlias = Annotated[Array, _spacing("Distance between the two rear motors.", "Between rear motors")]
 
+LayoutRotation: TypeAlias = Annotated[
+    Array,
+    Quantity(
+        "deg",
+        "How far the motors are turned clockwise, seen from above: 0 with two of them in front, 45 with one of four "
+        "straight ahead.",
+        label="Layout turned by",
+        group=Group.MOTOR,
+        at_least=-180,
+        at_most=180,
+        default=0,
+    ),
+]
+
 
 def is_quad(given: Any) -> BoolArray:
     """Return where (N,) the craft has four motors."""

@@ -279,4 +279,4 @@ class _FieldBuilder:
 
     def _number(self, text: str, description: Mapping[str, Any]) -> str:
         """Return a number without its unit, which the label or the menu has."""
-        return text.removesuffix(f" {unit_sign(description.get('unit', '1'))}").replace(".", self.form.decimal)
+        return text.removesuffix(unit_sign(description.get("unit", "1"))).rstrip().replace(".", self.form.decimal)
