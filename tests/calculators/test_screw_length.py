@@ -8,11 +8,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gramwatt import InvalidInput, calculate
+from gramwatt.charts.chart_request import ChartRequest
+from gramwatt.charts.row_charts import make_bars_of_table
 from gramwatt.engine import registry
 from gramwatt.engine.calculate import evaluate_request
 from gramwatt.engine.response import build_response
 from gramwatt.engine.sentences import build_sentence
-from gramwatt.model import Dimension, DrawingChart, Outline
+from gramwatt.model import BarChart, Dimension, DrawingChart, Outline
 from gramwatt.physics import screws
 
 MOTOR: Final[dict[str, Any]] = {"layers": [{"name": "arm", "thickness": 5}], "thread": "M3", "hole_depth": 4}
@@ -300,6 +302,9 @@ def test_the_headline(inputs: dict[str, Any], text: str, verdict: str) -> None:
     assert sentence.verdict == verdict
 
 
+SPACE: Final = {"space_behind": 9}
+
+
 def draw(**inputs: Any) -> list[Outline | Dimension]:
     outcome = evaluate_request(registry.get("screw-length"), {**MOTOR, **inputs})
     drawing = registry.get("screw-length").charts[0]
@@ -315,6 +320,22 @@ def test_the_section_is_to_scale() -> None:
     assert 1000 * shapes["what is behind"].y[0] == pytest.approx(-13, rel=1e-9)
     assert 1000 * shapes["arm"].y.min() == pytest.approx(-5, rel=1e-9)
     assert 1000 * shapes["tapped aluminium"].y.min() == pytest.approx(-11, rel=1e-9)
+
+
+def test_bars_have_the_names_of_materials_as_pages_do() -> None:
+    outcome = evaluate_request(registry.get("screw-length"), {**MOTOR, "hole_depth": 6})
+    request = ChartRequest(outcome.calculator, {}, False, outcome, build_response(outcome, 0))
+    spec = outcome.calculator.charts[1]
+    assert isinstance(spec, BarChart)
+    bars = make_bars_of_table(request, spec)
+    assert bars is not None
+    assert bars[0].names == ("steel", "stainless steel", "titanium", "aluminium")
+
+
+def test_nothing_is_drawn_behind_a_nut_unless_it_is_given() -> None:
+    nut = {"tapped_material": "nut", "hole_depth": 2.4}
+    limits = [[shape for shape in draw(**nut, **more) if getattr(shape, "role", "") == "limit"] for more in ({}, SPACE)]
+    assert [len(each) for each in limits] == [0, 1]
 
 
 @pytest.mark.parametrize("head", screws.HEADS)

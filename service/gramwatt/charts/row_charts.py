@@ -11,7 +11,7 @@ import numpy as np
 from gramwatt.charts import formatting
 from gramwatt.charts.chart_data import BarRows, Column, Graph, Line, Panel, Point, Range, Scatter
 from gramwatt.charts.chart_request import ChartRequest
-from gramwatt.model import Array, BarChart, LinesChart, ScatterChart, units
+from gramwatt.model import Array, BarChart, Choice, LinesChart, ScatterChart, units
 from gramwatt.model.messages import lower_first
 
 MAX_POINTS: Final = 20
@@ -60,6 +60,9 @@ def name_rows(request: ChartRequest, table: str, column: str, rows: Sequence[Map
     """Return the text that names each row: that of a column, a number with its unit, or the row's place."""
     unit = request.unit(f"{table}.{column}")
     cells = [row.get(column) for row in rows]
+    kind = request.calculator.result_tables[table].columns.get(column)
+    if isinstance(kind, Choice):
+        cells = [kind.get_option_label(cell) if cell else None for cell in cells]
     return tuple(
         formatting.format_value(cell, unit) if isinstance(cell, int | float) else str(cell or f"no. {number}")
         for number, cell in enumerate(cells, 1)

@@ -1,4 +1,4 @@
-"""Charts about the length of a screw: a section through it and its layers, and its mass by length."""
+"""Charts about the length of a screw: a section through it and its layers, and its mass by material."""
 
 from typing import Any, Final
 
@@ -64,8 +64,12 @@ def trace_section(given: Any, found: Any) -> tuple[Outline | Dimension, ...]:
         chosen = float(lengths[np.argmin(np.abs(lengths - float(found.shortest_length[0])))])
     verdict = screw_texts.VERDICT_NAMES[int(found.by_length.fit[0][np.argmax(lengths == chosen)])]
     shapes += _draw_screw(given, chosen, "body" if fits else "bad", "" if fits else f", {verdict}")
-    line = np.array([-half, half]), np.array([-end, -end])
-    shapes.append(Outline(*line, role="limit", name="what is behind" if space else "end of the thread", closed=False))
+    if tapped != screw_fields.NUT or space != screws.FREE_BEHIND_NUT:  # which is assumed: nothing is behind most nuts
+        line, word = (
+            (np.array([-half, half]), np.array([-end, -end])),
+            "what is behind" if space else "end of the thread",
+        )
+        shapes.append(Outline(*line, role="limit", name=word, closed=False))
     shapes += [
         Dimension((-half, 0), (-half, -chosen), "length", away=-0.8 * diameter),
         Dimension((half, 0), (half, -stack), "layers", away=0.8 * diameter),
@@ -77,6 +81,4 @@ def trace_section(given: Any, found: Any) -> tuple[Outline | Dimension, ...]:
 SECTION: Final[DrawingChart[Any, Any]] = DrawingChart(
     trace_section, measure="stack_thickness", note="Section, head at the top", title="The screw in its layers"
 )
-GRAMS: Final = BarChart(
-    ("engagement", "screw_mass"), table="by_length", label="length", title="Engagement and mass by length"
-)
+GRAMS: Final = BarChart(("screws_mass",), table="by_material", label="material", title="Mass in each material")
