@@ -14,7 +14,17 @@ from collections.abc import Callable
 from importlib import metadata
 from pathlib import Path
 
-from benchmarks import first_examples, pages, ranges, recordings, servers, service_load, single_requests, tables
+from benchmarks import (
+    first_examples,
+    pages,
+    ranges,
+    recordings,
+    searches,
+    servers,
+    service_load,
+    single_requests,
+    tables,
+)
 from benchmarks.agreement import disagreements
 from benchmarks.options import Options, quick
 from benchmarks.pack_inputs import PATH
@@ -23,7 +33,7 @@ from benchmarks.report import Report
 from benchmarks.rounds import fetch
 from benchmarks.servers import BARE, EARLIER, FAST, OURS, VIEW
 
-SECTIONS = ("ranges", "single", "examples", "pages", "tables", "recordings", "beside", "memory", "start")
+SECTIONS = ("ranges", "searches", "single", "examples", "pages", "tables", "recordings", "beside", "memory", "start")
 
 
 def main() -> None:
@@ -87,6 +97,7 @@ def measure(
             report.missing("THE PROGRAMS DO NOT AGREE", text)
         parts: dict[str, Callable[[], None]] = {
             "ranges": lambda: ranges.run(report, options),
+            "searches": lambda: searches.run(report, options),
             "single": lambda: single_requests.run(report, options, running),
             "examples": lambda: first_examples.run(report, options, running, chosen),
             "pages": lambda: pages.run(report, options, running, chosen),

@@ -200,3 +200,21 @@ def test_a_caption_is_shown_on_a_frame(page: Page, service: str) -> None:
         page.get_by_role("button", name="Save this frame").click()
     assert download.value.suggested_filename == "frame.png"
     assert Path(download.value.path()).read_bytes().startswith(b"\x89PNG")
+
+
+def test_a_craft_over_its_limit_is_brought_under_it(page: Page, service: str, examples: Path) -> None:
+    """An invented craft of 253 g against 250 g: two entries, from its file to the first line of the answer."""
+    builder = Builder(page, service)
+    builder.open("fit-out")
+    page.locator("#craft summary").click()
+    page.locator("#craft-file").set_input_files(examples / "craft" / "over-limit.json")
+    expect(page.locator("#craft-message")).to_contain_text("2 packs")
+    headline = page.locator("#headline")
+    expect(headline).to_contain_text("under the limit")
+    expect(page.locator("#results")).to_contain_text("At present its margin is −3.00 g")
+    craft = json.loads((examples / "craft" / "over-limit.json").read_text(encoding="utf-8"))
+    results = calculate("fit-out", craft=craft)["results"]
+    assert results["present_mass_margin"] == pytest.approx(-3, rel=1e-9)
+    assert results["way_mass_margin"] > 0
+    expect(headline).to_contain_text(results["way_under_limit"])
+    assert find_accessibility_problems(page) == []

@@ -7,6 +7,9 @@ import numpy as np
 
 from gramwatt.arrays import Array
 
+FAR_DEVIATION: Final = 27.3
+"""Beyond it erfc is 0 or 2 to the last bit."""
+
 
 def normal_probability(deviations: Array) -> Array:
     """Compute the probability that a normal variable is below its mean plus ``deviations`` standard deviations.
@@ -16,8 +19,12 @@ def normal_probability(deviations: Array) -> Array:
     deviations : any shape
         Standard deviations from the mean.
     """
-    probabilities = [math.erfc(-each) / 2 for each in (deviations / math.sqrt(2)).ravel().tolist()]
-    return np.array(probabilities).reshape(deviations.shape)
+    scaled = (deviations / math.sqrt(2)).ravel()
+    probabilities = np.where(scaled > 0, 1.0, 0.0)
+    far = np.abs(scaled) > FAR_DEVIATION
+    near = np.flatnonzero(~far)  # nan too
+    probabilities[near] = [math.erfc(-each) / 2 for each in scaled[near].tolist()]
+    return probabilities.reshape(deviations.shape)
 
 
 _DEVIATES: Final = np.linspace(-8.0, 8.0, 4001)

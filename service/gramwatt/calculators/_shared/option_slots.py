@@ -294,10 +294,12 @@ def choose(given: Any, slots: list[Slot], sets: IndexArray) -> setups.Chosen:
             own = values[:, sets[:, at]]
             changed[name] = np.where(np.isnan(own), changed[name], own)
     propeller = np.broadcast_to(rows["propellers"], shape)
-    pack = Pack(**{name: getattr(given.packs, name)[:, rows["packs"]] for name in get_fields(Pack)})
+    names = np.broadcast_to(given.packs.name[:, :1], shape)  # texts are slow to pick, and no figure needs them
+    columns = {name: getattr(given.packs, name)[:, rows["packs"]] for name in get_fields(Pack) if name != "name"}
+    pack = Pack(name=names, **columns)
     drive = propellers.drive_of(given, propeller)
     return setups.Chosen(
-        names=pack.name,
+        names=names,
         pack=pack,
         propeller=propeller,
         drive=dataclasses.replace(

@@ -169,38 +169,63 @@ def _get_slope(chosen: setups.Chosen, source: dict[str, Array], mass: Array) -> 
     return np.asarray(np.log(pair[1] / pair[0]) / np.log1p(_STEP))
 
 
-def assess(given: Any, figures: setup_figures.Figures, variance: Array, price: Array) -> Assessed:
-    """Assess sets (..., M) by their figures, the variance of their masses [kg²] and their prices."""
-    margin, limit = (
+class Compared(NamedTuple):
+    """The figures that sets are assessed by; arrays of one shape."""
+
+    mass: Array
+    margin: Array
+    variance: Array
+    """Of the mass [kg²]."""
+    endurance: Array
+    """Nan where a set does not fly."""
+    thrust: Array
+    discharge_rating_share: Array
+    controller_rating_share: Array
+
+
+def compare(figures: setup_figures.Figures, shape: tuple[int, ...]) -> Compared:
+    """Return the figures of sets (1, M) in another shape, without the first set."""
+    full, capped = figures.throttle.full, figures.throttle.capped
+    flies = ~np.isnan(full.thrust * capped.thrust * figures.hover_power)
+    values = (
+        figures.mass,
         figures.compared.margin,
-        weighing.limit_in_force(given.rule, given.mass_limit, given.limit_comparison),
+        (figures.compared.expanded_uncertainty / weighing.COVERAGE_FACTOR) ** 2,
+        np.where(flies, figures.discharge.duration, np.nan),
+        full.thrust,
+        figures.discharge_rating_share,
+        figures.controller_rating_share,
     )
+    size = figures.mass.shape
+    return Compared(*(np.broadcast_to(each, size)[0, 1:].reshape(shape) for each in values))
+
+
+def assess(given: Any, found: Compared, price: Array) -> Assessed:
+    """Assess sets by their figures and their prices, arrays of one shape."""
+    limit = weighing.limit_in_force(given.rule, given.mass_limit, given.limit_comparison)
     factor = np.where(
         np.isnan(given.minimum_probability),
         weighing.COVERAGE_FACTOR,
         statistics.normal_quantile(given.minimum_probability),
     )
-    full, capped = figures.throttle.full, figures.throttle.capped
-    endurance = figures.discharge.duration
-    thrust_to_weight = full.thrust / (figures.mass * constants.STANDARD_GRAVITY)
-    flies = ~np.isnan(endurance * full.thrust * capped.thrust * figures.hover_power)
-    needed = factor * np.sqrt(np.maximum(variance, 0.0)) - margin
-    is_over = (needed > 1e-12 * limit[0]) | (~limit[1] & (margin <= 0))
+    thrust_to_weight = found.thrust / (found.mass * constants.STANDARD_GRAVITY)
+    needed = factor * np.sqrt(np.maximum(found.variance, 0.0)) - found.margin
+    is_over = (needed > 1e-12 * limit[0]) | (~limit[1] & (found.margin <= 0))
     shortfalls = [
-        np.where(flies, 0.0, np.inf),
+        np.where(np.isnan(found.endurance), np.inf, 0.0),
         np.where(is_over, np.maximum(needed, 1e-12) / limit[0], 0.0),
-        _fall_short(endurance, given.minimum_endurance),
+        _fall_short(found.endurance, given.minimum_endurance),
         _fall_short(thrust_to_weight, given.minimum_thrust_to_weight),
-        np.fmax(figures.discharge_rating_share - given.maximum_rating_share, 0.0),
-        np.fmax(figures.controller_rating_share - given.maximum_rating_share, 0.0),
+        np.fmax(found.discharge_rating_share - given.maximum_rating_share, 0.0),
+        np.fmax(found.controller_rating_share - given.maximum_rating_share, 0.0),
         np.fmax(price / given.maximum_price - 1, 0.0),
     ]
     return Assessed(
-        figures.mass,
-        margin,
-        endurance,
+        found.mass,
+        found.margin,
+        found.endurance,
         thrust_to_weight,
-        np.broadcast_to(price, margin.shape),
+        price,
         np.stack(np.broadcast_arrays(*shortfalls)),
     )
 

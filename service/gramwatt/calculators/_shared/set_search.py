@@ -84,12 +84,12 @@ def compare_block(problem: Problem, count: int, block: tuple[int, int, int, int]
     chosen = option_slots.choose(given, problem.slots, _with_present(np.repeat(sets, len(masses), axis=0)))
     added = np.concatenate([[0.0], np.tile(masses, stop - start)])
     figures = setup_figures.find_figures(given, chosen._replace(added_mass=chosen.added_mass + added))
+    found = set_problem.compare(figures, shape)
+    if len(masses) < len(place):
+        found = set_problem.Compared(*(each[:, place] for each in found))
+    found = found._replace(variance=found.variance + costs[:, 2])
     price = option_slots.add_columns(problem.slots, sets, "price")[0][:, None] + costs[:, 1]
-    variance = (figures.compared.expanded_uncertainty[0, 1:] / 2).reshape(shape) ** 2
-    found = set_problem.assess(
-        given, _reshape(figures, shape, place), variance[:, place] + costs[:, 2], price.reshape(len(sets), -1)
-    )
-    return _keep(found, problem, count, (start, first))
+    return _find_block(set_problem.assess(given, found, price), problem, count, (start, first))
 
 
 def _with_present(sets: IndexArray) -> IndexArray:
@@ -97,20 +97,7 @@ def _with_present(sets: IndexArray) -> IndexArray:
     return np.concatenate([np.zeros((1, sets.shape[1]), dtype=np.intp), sets])
 
 
-def _reshape(figures: Any, shape: tuple[int, int], place: IndexArray) -> Any:
-    """Return figures (1, 1 + E U) as (E, L): those of each electrical set at each mass, by the mass of light sets."""
-
-    def take(values: Any) -> Any:
-        if isinstance(values, tuple):
-            return type(values)(*(take(each) for each in values))
-        if not isinstance(values, np.ndarray) or values.shape != (1, 1 + shape[0] * shape[1]):
-            return values
-        return values[0, 1:].reshape(shape)[:, place]
-
-    return take(figures)
-
-
-def _keep(found: Assessed, problem: Problem, count: int, start: tuple[int, int]) -> Block:
+def _find_block(found: Assessed, problem: Problem, count: int, start: tuple[int, int]) -> Block:
     missed = found.shortfalls > 0
     is_feasible: BoolArray = np.asarray(~missed.any(axis=0))
     worst = found.shortfalls.max(axis=0)
@@ -251,11 +238,8 @@ def _order_keys(given: Any, keys: Array) -> Array:
 def assess_sets(given: Any, slots: list[option_slots.Slot], sets: IndexArray) -> Assessed:
     """Assess sets (M, S)."""
     figures = setup_figures.find_figures(given, option_slots.choose(given, slots, _with_present(sets)))
-    variance = (figures.compared.expanded_uncertainty[0, 1:] / 2) ** 2
     price = option_slots.add_columns(slots, sets, "price")[0]
-    flat = _reshape(figures, (1, len(sets)), np.arange(len(sets)))
-    found = set_problem.assess(given, flat, variance[None, :], price[None, :])
-    return Assessed(*(each[..., 0, :] for each in found))
+    return set_problem.assess(given, set_problem.compare(figures, (len(sets),)), price)
 
 
 def _find_ways(given: Any, slots: list[option_slots.Slot], present: Assessed, count: int) -> IndexArray:

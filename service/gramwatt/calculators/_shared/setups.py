@@ -289,9 +289,9 @@ def find_throttle(given: Any, chosen: Chosen, mass: Array, source: dict[str, Arr
     A cap that matches another setup follows from the rotor speed that gives the same rotor speed, thrust or thrust to
     weight: `craft.demand_at_speed`, the inverse of `craft.operate`.
     """
-    duties = np.stack([np.ones(mass.shape), chosen.stated_cap])
-    points = zip(*craft.operate(chosen.drive, duties, **source), strict=True)
-    full, capped = (craft.Operation(*point) for point in points)
+    full = craft.operate(chosen.drive, np.ones(mass.shape), **source)
+    has_cap = (chosen.stated_cap < 1).any()
+    capped = craft.operate(chosen.drive, chosen.stated_cap, **source) if has_cap else full
     is_matching = chosen.is_matching
     if not is_matching.any():
         return Throttle(chosen.stated_cap, full, capped)
