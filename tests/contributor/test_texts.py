@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from contributor import nomenclature
-from contributor.texts import ROOT, add_entries, changelog, readme
+from contributor.texts import DRAW_ORDER, ROOT, add_entries, changelog, list_draw_order, readme
 from gramwatt.model.constants import list_constants
 
 STALE = "run `make contract` and look at the diff"
@@ -21,6 +21,10 @@ def test_the_changelog_mentions_every_calculator_that_is_new() -> None:
 
 def test_the_nomenclature_is_current() -> None:
     assert nomenclature.PATH.read_text(encoding="utf-8") == nomenclature.nomenclature(), STALE
+
+
+def test_the_order_of_draws_is_current() -> None:
+    assert DRAW_ORDER.read_text(encoding="utf-8") == list_draw_order(), STALE
 
 
 def test_every_symbol_names_a_quantity_or_a_constant() -> None:

@@ -16,7 +16,7 @@ from click.testing import CliRunner
 
 from contributor import nomenclature
 from gramwatt.__main__ import main
-from gramwatt.engine import registry
+from gramwatt.engine import draw_order, draws, registry
 
 ROOT: Final = Path(__file__).resolve().parents[2]
 TABLE: Final = re.compile(r"(?<=<!-- written by: make contract -->\n)(?:.|\n)*?(?=<!-- end -->)")
@@ -65,7 +65,17 @@ def add_entries(text: str, entries: Iterable[str]) -> str:
     return before + heading + section.replace(added, added + lines, 1) + next_version + rest
 
 
+DRAW_ORDER: Final = Path(draw_order.__file__)
+
+
+def list_draw_order() -> str:
+    """Return the module with the order of inputs in the design of draws, new names at its end."""
+    head, _, _ = DRAW_ORDER.read_text(encoding="utf-8").partition("NAMES: Final = (")
+    return head + "NAMES: Final = (\n" + "".join(f'    "{name}",\n' for name in draws.order_names()) + ")\n"
+
+
 if __name__ == "__main__":
+    DRAW_ORDER.write_text(list_draw_order(), encoding="utf-8")  # before anything is computed
     for path, content in (
         (ROOT / "README.md", readme()),
         (ROOT / "CHANGELOG.md", changelog()),

@@ -24,6 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gramwatt.engine import registry
+from gramwatt.engine.draw_order import NAMES
 from gramwatt.model import AnyCalculator, Deviate, get_fields
 
 DRAWS: Final = 43**2
@@ -38,8 +39,7 @@ MAX_DRAWN_ENTRIES: Final = 100_000
 MAX_UNCORRELATED: Final = 200
 """Inputs above which correlations are left to chance: of so many each counts little, and it would take seconds."""
 _SEED: Final = 2
-"""The seed of named inputs, chosen from the first six: its ranges come closest to those of simulations. New names of
-uncertain inputs change the design; `tests/engine/test_monte_carlo.py` says whether it is still close."""
+"""The seed of named inputs, chosen from the first six: its ranges come closest to those of simulations."""
 
 Floats: TypeAlias = NDArray[np.float64]
 Strata: TypeAlias = NDArray[np.intp]
@@ -81,13 +81,20 @@ def get_entry_strata(name: str, entries: int, count: int) -> Strata:
 
 @functools.cache
 def _design_names(count: int) -> Strata:
-    """Return the strata (L, n) of all named inputs, in the order of their positions."""
+    """Return the strata (L, n) of all named inputs, in the order of their positions.
+
+    Those of an input depend on the inputs before it alone, so a new one, which comes last, changes no other range.
+    """
     side = math.isqrt(count)
     row, column = np.divmod(np.arange(count), side)
     levels = np.zeros((len(_get_positions()), count))
     array = np.array([row, column, *((row + step * column) % side for step in range(1, side))])
     levels[: side + 1] = array[: len(levels)]
-    return _uncorrelate(_permute(levels, _SEED))
+    strata = _permute(levels, _SEED)
+    first = MAX_UNCORRELATED - 1 if 0.9 * count > MAX_UNCORRELATED else 0
+    strata[:first] = _uncorrelate(strata[:first])
+    strata.flags.writeable = False
+    return strata
 
 
 def _permute(levels: Floats, seed: int) -> Strata:
@@ -120,10 +127,12 @@ def name_display(name: str) -> str:
 
 @functools.cache
 def _get_positions() -> dict[str, int]:
-    """Return the place in the design of each quantity among the inputs of all calculators.
+    """Return the place in the design of each quantity among the inputs of all calculators."""
+    return {name: position for position, name in enumerate(order_names())}
 
-    Those with an uncertainty by declaration come first.
-    """
+
+def order_names() -> list[str]:
+    """Return the names in their order: as they were, then new ones, first those uncertain by declaration."""
     uncertain: set[str] = set()
     others: set[str] = set()
     for calculator in registry.load().values():
@@ -133,7 +142,7 @@ def _get_positions() -> dict[str, int]:
             quantities = {column: inner.quantity for column, inner in fields.items() if inner.quantity is not None}
             others |= quantities.keys()
             others |= {name_display(column) for column, quantity in quantities.items() if quantity.display is not None}
-    return {name: position for position, name in enumerate([*sorted(uncertain), *sorted(others - uncertain)])}
+    return list(dict.fromkeys([*NAMES, *sorted(uncertain), *sorted(others)]))
 
 
 def _list_uncertain_names(calculator: AnyCalculator) -> set[str]:
