@@ -49,7 +49,12 @@ MARGIN: Final = (
     "further beyond, less that of the lens"
 )
 COVERED: Final = "counted at 128 by 96 places of the picture"
-SEARCHED: Final = "the nearest of 45 steps over the range that is clear, divided by 4096"
+SEARCHED: Final = "searched in 45 steps outwards, up to {}; the first step to a clear picture is divided by 4096"
+AWAY: Final = "twice the distance to the furthest point of a disc"
+FIELDS: Final = (
+    "from the given field of view: with a rectilinear lens the sides of the picture are as tan(angle / 2), with an "
+    "equidistant one as the angle"
+)
 
 
 def _degrees(description: str, **more: Any) -> Quantity:
@@ -73,7 +78,10 @@ class PropellerInView:
     view_margin: Annotated[
         Array,
         _degrees(
-            "Margin to the edge of the picture; negative in the picture.", label="Margin", signed=True, method=MARGIN
+            "Margin to the edge of the picture; negative in the picture.",
+            label="Margin of the disc",
+            signed=True,
+            method=MARGIN,
         ),
     ]
     picture_covered_share: Annotated[
@@ -116,7 +124,7 @@ class Results:
             "Smallest change of the tilt that takes all propellers out of the picture; negative is down.",
             label="Change of tilt that clears",
             signed=True,
-            method=f"{SEARCHED}, up to 90 degrees up and down",
+            method=SEARCHED.format("straight up and straight down"),
         ),
     ]
     clearing_move_forward: Annotated[
@@ -125,7 +133,7 @@ class Results:
             "mm",
             "Smallest move of the camera forward that takes all propellers out of the picture.",
             label="Move forward that clears",
-            method=f"{SEARCHED}, twice the distance to the furthest point of a disc",
+            method=SEARCHED.format(AWAY),
         ),
     ]
     clearing_move_up: Annotated[
@@ -135,20 +143,16 @@ class Results:
             "Smallest move of the camera up that takes all propellers out of the picture; negative is down.",
             label="Move up that clears",
             signed=True,
-            method=f"{SEARCHED}, twice the distance to the furthest point of a disc, up and down",
+            method=SEARCHED.format(f"{AWAY} up and down"),
         ),
     ]
     horizontal_field_of_view: Annotated[
         Array,
-        _degrees(
-            "Horizontal field of view.",
-            at_most=360,
-            method="angle whose image has the size of the picture: tan(angle / 2) rectilinear, angle / 2 equidistant",
-        ),
+        _degrees("Horizontal field of view.", at_most=360, method=FIELDS),
     ]
-    vertical_field_of_view: Annotated[Array, _degrees("Vertical field of view.", at_most=360, method="likewise")]
+    vertical_field_of_view: Annotated[Array, _degrees("Vertical field of view.", at_most=360, method=FIELDS)]
     diagonal_field_of_view: Annotated[
-        Array, _degrees("Field of view from corner to corner.", at_most=360, method="likewise")
+        Array, _degrees("Field of view from corner to corner.", at_most=360, method=FIELDS)
     ]
     by_propeller: Annotated[
         PropellerInView,
