@@ -70,7 +70,7 @@ def _make_inputs(digits: int) -> dict[str, Any]:
         "kv_deficit": 5,
         "mass_limit": 235,
         "scale_resolution": 0,
-        "ranking_length": COUNT,
+        "ranking_size": COUNT,
         "packs": packs,
         "part_options": slots,
     }

@@ -71,7 +71,7 @@ def make_problem(seed: int) -> dict[str, Any]:
         "scale_resolution": float(rng.choice([0, 0.1, 1])),
         "mass_limit": round(float(rng.uniform(200, 275)), 1),
         "preference": str(rng.choice(["endurance", "thrust-to-weight", "mass-margin", "price"])),
-        "ranking_length": 200,
+        "ranking_size": 200,
         "controller_rating": float(rng.choice([8, 14, 30])),
         **({"minimum_endurance": round(float(rng.uniform(3, 9)), 1)} if rng.random() < 0.4 else {}),
         **({"minimum_thrust_to_weight": round(float(rng.uniform(3, 8)), 1)} if rng.random() < 0.4 else {}),
@@ -134,7 +134,7 @@ def _build(inputs: dict[str, Any], slots: list[str], picked: tuple[Any, ...], ch
             parts.append({"name": slot, "mass": option["mass"]})
         single |= {name: option[name] for name in ("kv", "motor_resistance", "no_load_current") if name in option}
         price += count * option["price"]
-    skip = ("part_options", "preference", "ranking_length", "minimum_", "maximum_")
+    skip = ("part_options", "preference", "ranking_size", "minimum_", "maximum_")
     craft = {name: value for name, value in inputs.items() if not name.startswith(skip)}
     craft |= {"parts": parts, "packs": [_strip(pack)], "propellers": [_strip(propeller)], **single}
     if "mean_power" in inputs:  # that of the present set, which is another mass: carried over by hand below

@@ -47,10 +47,10 @@ def test_by_hand() -> None:
     counts = {
         "pack_count": 7,
         "carry_on_packs": 2,
-        "approval_packs": 4,
+        "packs_needing_approval": 4,
         "excluded_packs": 1,
-        "spare_packs": 4,
-        "spares_over_allowance": 1,
+        "spares_carried": 4,
+        "spares_left_behind": 1,
         "packs_left_behind": 2,
     }
     assert {name: found[name] for name in counts} == counts
@@ -64,11 +64,11 @@ def test_by_hand() -> None:
         ([{**SMALL, "count": 20}], {}, "carry-on"),
         ([{**SMALL, "count": 21}], {}, "airline-approval"),
         ([{**SMALL, "count": 21}], {"passengers": 2}, "carry-on"),
-        ([{**SMALL, "count": 5}], {"spares_allowed": 4}, "airline-approval"),
+        ([{**SMALL, "count": 5}], {"spare_allowance": 4}, "airline-approval"),
         ([{**LARGE, "count": 2}], {}, "airline-approval"),
         ([{**LARGE, "count": 3}], {}, "leave-some"),
         ([{**LARGE, "count": 3}], {"passengers": 2}, "airline-approval"),
-        ([{**LARGE, "count": 3}], {"approved_spares_allowed": 3}, "airline-approval"),
+        ([{**LARGE, "count": 3}], {"approved_spare_allowance": 3}, "airline-approval"),
         ([{**LARGE, "count": 3, "installed_count": 1}], {}, "airline-approval"),
         ([SMALL, LIFTER], {}, "leave-some"),
     ],
@@ -135,7 +135,7 @@ def test_what_always_holds() -> None:
         ([{**SMALL, "installed_count": -1}], {}, "/packs/0/installed_count"),
         ([{**SMALL, "spares": 2}], {}, "/packs/0/spares"),
         ([SMALL], {"passengers": 0}, "/passengers"),
-        ([SMALL], {"approved_spares_allowed": 0.5}, "/approved_spares_allowed"),
+        ([SMALL], {"approved_spare_allowance": 0.5}, "/approved_spare_allowance"),
     ],
 )
 def test_errors_name_the_input(packs: list[dict[str, Any]], inputs: dict[str, Any], pointer: str) -> None:

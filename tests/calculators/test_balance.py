@@ -51,7 +51,7 @@ def test_moments_by_hand() -> None:
     assert found["centre_of_mass_x"] == pytest.approx(-360 / 480, rel=1e-11)
     assert found["centre_of_mass_y"] == pytest.approx(428 / 480, rel=1e-11)
     assert found["centre_of_mass_z"] == pytest.approx(1640 / 480, rel=1e-11)
-    assert found["balance_offset"] == pytest.approx((360**2 + 428**2) ** 0.5 / 480, rel=1e-11)
+    assert found["centre_of_mass_offset"] == pytest.approx((360**2 + 428**2) ** 0.5 / 480, rel=1e-11)
     assert [row["x_shift"] for row in found["by_part"]] == pytest.approx([0.5, 0, 3.5, -4.75], rel=1e-11)
     assert [row["name"] for row in found["by_part"]] == ["frame", "motor", "camera", "pack"]
 
@@ -130,7 +130,7 @@ def test_the_pack_at_its_balancing_place_balances() -> None:
     """A round trip: with the pack there, both centres are at zero and every motor carries the same."""
     found = results(**CRAFT)
     moved = results(**{**CRAFT, "pack_x": found["balancing_pack_x"], "pack_y": found["balancing_pack_y"]})
-    assert moved["balance_offset"] == pytest.approx(0, abs=1e-9)
+    assert moved["centre_of_mass_offset"] == pytest.approx(0, abs=1e-9)
     assert moved["front_load_share"] == pytest.approx(50, rel=1e-9)
     assert moved["thrust_excess_share"] == pytest.approx(0, abs=1e-7)
 
@@ -155,7 +155,7 @@ def test_scaling(factor: float) -> None:
     large = {**CRAFT, "parts": [{n: v * factor if n in places else v for n, v in p.items()} for p in CRAFT["parts"]]}
     large |= {n: v * factor for n, v in CRAFT.items() if n.endswith("spacing") or n in ("pack_x", "pack_y", "pack_z")}
     found = results(**CRAFT)
-    assert results(**heavy)["balance_offset"] == pytest.approx(found["balance_offset"], rel=1e-9)
+    assert results(**heavy)["centre_of_mass_offset"] == pytest.approx(found["centre_of_mass_offset"], rel=1e-9)
     assert results(**heavy)["highest_motor_thrust"] == pytest.approx(found["highest_motor_thrust"] * factor, rel=1e-9)
     for name in ("front_load_share", "right_load_share", "thrust_excess_share"):
         assert results(**large)[name] == pytest.approx(found[name], rel=1e-9)
@@ -278,7 +278,9 @@ def test_caution_is_shown_when_it_holds_and_not_otherwise(code: str) -> None:
 @pytest.mark.parametrize(
     ("inputs", "code", "missing"),
     [
-        pytest.param({"parts": [{"mass": 0}], "wheelbase": 200}, "nothing-weighed", "balance_offset", id="no-mass"),
+        pytest.param(
+            {"parts": [{"mass": 0}], "wheelbase": 200}, "nothing-weighed", "centre_of_mass_offset", id="no-mass"
+        ),
         pytest.param({"motors": 2, "wheelbase": 200}, "too-few-motors", "front_load_share", id="two-motors"),
         pytest.param(
             {"motors": 6, "front_rear_spacing": 200}, "wheelbase-needed", "thrust_excess_share", id="six-by-spacing"

@@ -53,7 +53,7 @@ def test_equals_brute_force(seeds: range) -> None:
         present = by_name["as it is"]
         assert found.present_mass_margin[0] == pytest.approx(present.margin, rel=RTOL, abs=1e-12)
         singles = {each.changes for each in every if each.is_under and each.swaps == 1}
-        ways = found.ways_under_limit.name[0].tolist()
+        ways = found.swaps_under_limit.name[0].tolist()
         flying = {name for name in singles if np.isfinite(by_name[name].endurance * by_name[name].thrust_to_weight)}
         assert {way for way in ways if ", " not in way} == (set() if present.is_under else flying)
         pairs = [way for way in ways if ", " in way]
@@ -113,7 +113,7 @@ def test_what_is_left_out_changes_nothing(preference: str, monkeypatch: pytest.M
     monkeypatch.setattr(set_problem, "MAX_ENUMERATED", 1000)
     pruned = evaluate(FIT_OUT, inputs).results
     assert pruned.compared_count[0] < everything.compared_count[0] == pruned.combination_count[0] == 20_000
-    assert pruned.front_count[0] == everything.front_count[0] > 5
+    assert pruned.pareto_front_count[0] == everything.pareto_front_count[0] > 5
     for column in ("mass", "endurance", "price"):
         one, other = (getattr(each.pareto_front, column) for each in (everything, pruned))
         assert one == pytest.approx(other, rel=1e-12)
@@ -177,11 +177,11 @@ def test_first_line_brings_it_under_the_limit() -> None:
     response = calculate("fit-out", **CRAFT)
     results = response["results"]
     assert results["present_mass_margin"] == pytest.approx(-3.02, rel=RTOL)
-    assert results["way_under_limit"] == "light camera instead of camera"
-    assert results["way_mass_margin"] == pytest.approx(3.38, rel=RTOL)
-    way = results["ways_under_limit"][1]
+    assert results["recommended_swap"] == "light camera instead of camera"
+    assert results["swapped_mass_margin"] == pytest.approx(3.38, rel=RTOL)
+    way = results["swaps_under_limit"][1]
     assert way["mass_saved_per_price"] == pytest.approx(11.4 / 19, rel=RTOL)
-    assert way["mass_saved_per_time_lost"] == pytest.approx(way["mass_change"] / way["endurance_change"], rel=RTOL)
+    assert way["mass_saved_per_endurance_lost"] == pytest.approx(way["mass_change"] / way["endurance_change"], rel=RTOL)
 
 
 def test_ranges_are_those_of_build() -> None:
@@ -193,7 +193,7 @@ def test_ranges_are_those_of_build() -> None:
     }
     found = calculate("fit-out", **craft)
     parts = [{**part, "mass": 24.8} if part["name"] == "camera" else part for part in CRAFT["parts"]]
-    plain = {name: value for name, value in craft.items() if name not in ("part_options", "ranking_length")}
+    plain = {name: value for name, value in craft.items() if name not in ("part_options", "ranking_size")}
     built = calculate("build", **{**plain, "parts": parts})
     assert found["results"]["endurance"] == pytest.approx(built["results"]["longest_endurance"], rel=RTOL)
     for end in ("low", "high"):
@@ -220,9 +220,9 @@ def test_contradicting_requirements_name_the_one_that_is_missed() -> None:
     response = calculate("fit-out", **{**CRAFT, "minimum_endurance": 20})
     results = response["results"]
     assert results["feasible_count"] == 0
-    assert results["binding_requirement"] == "endurance"
-    assert results["shortfall"] == pytest.approx(100 * (1 - results["endurance"] / 20), rel=RTOL)
-    assert "no-set-meets-all" in [each["code"] for each in response["cautions"]]
+    assert results["most_missed_requirement"] == "endurance"
+    assert results["shortfall_share"] == pytest.approx(100 * (1 - results["endurance"] / 20), rel=RTOL)
+    assert "no-set-meets-requirements" in [each["code"] for each in response["cautions"]]
 
 
 @pytest.mark.parametrize("columns", [1, 2, 3, 4])

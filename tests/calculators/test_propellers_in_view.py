@@ -20,12 +20,12 @@ from gramwatt.engine.sentences import build_sentence
 
 NAME = "propellers-in-view"
 AHEAD: dict[str, Any] = {
-    "camera_x": 0, "camera_z": -40, "camera_tilt": 0, "field_of_view": 40, "field_direction": "vertical",
+    "camera_x": 0, "camera_z": -40, "camera_tilt": 0, "field_of_view": 40, "field_of_view_direction": "vertical",
     "aspect_ratio": "4-3", "lens_projection": "rectilinear", "diameter": 5, "wheelbase": 200, "layout_rotation": 45,
 }  # fmt: skip
 """One propeller straight ahead, 40 mm above the lens: its furthest point is 163.5 mm ahead."""
 CORNERS: dict[str, Any] = {
-    "camera_x": 60, "camera_z": -15, "camera_tilt": 20, "field_of_view": 140, "field_direction": "diagonal",
+    "camera_x": 60, "camera_z": -15, "camera_tilt": 20, "field_of_view": 140, "field_of_view_direction": "diagonal",
     "aspect_ratio": "4-3", "diameter": 5, "wheelbase": 225,
 }  # fmt: skip
 """A wide camera between the front propellers."""
@@ -103,7 +103,7 @@ def test_results_scale_with_the_craft() -> None:
     two = find(**{**CORNERS, "camera_x": 120, "camera_z": -30, "diameter": 10, "wheelbase": 450})
     for name in ("view_margin", "picture_covered_share", "clearing_tilt_change", "horizontal_field_of_view"):
         assert two[name] == pytest.approx(one[name], rel=1e-6)
-    for name in ("clearing_move_forward", "clearing_move_up"):
+    for name in ("clearing_x_change", "clearing_z_change"):
         assert two[name] == pytest.approx(2 * one[name], rel=1e-6)
 
 
@@ -113,7 +113,7 @@ def test_the_changes_clear_the_picture(change: str, lens: str) -> None:
     """As given, in 12 digits; 1 % less does not."""
     inputs = {**CORNERS, "lens_projection": lens, "field_of_view": 120}
     results = find(**inputs)
-    found = {"camera_tilt": "clearing_tilt_change", "camera_x": "clearing_move_forward", "camera_z": "clearing_move_up"}
+    found = {"camera_tilt": "clearing_tilt_change", "camera_x": "clearing_x_change", "camera_z": "clearing_z_change"}
     by = results[found[change]]
     assert results["propellers_in_view"] == 2
     after = find(**{**inputs, change: inputs[change] + by * (1 + 1e-9)})
@@ -138,7 +138,11 @@ def test_visibility_is_close_below_two_degrees() -> None:
     ("changes", "code", "missing"),
     [
         ({"lens_projection": "rectilinear", "field_of_view": 171}, "no-such-lens", "horizontal_field_of_view"),
-        ({"field_of_view": 180, "field_direction": "vertical", "aspect_ratio": "21-9"}, "no-such-lens", "view_margin"),
+        (
+            {"field_of_view": 180, "field_of_view_direction": "vertical", "aspect_ratio": "21-9"},
+            "no-such-lens",
+            "view_margin",
+        ),
         ({"front_motor_spacing": 230}, "spacing-beyond-wheelbase", "view_margin"),
         ({"motors": 6, "wheelbase": None, "front_rear_spacing": 160}, "wheelbase-needed", "view_margin"),
     ],
@@ -153,7 +157,7 @@ def test_without_a_picture_or_places_a_rule_says_why(changes: dict[str, Any], co
 
 def test_where_no_change_clears_a_rule_says_so() -> None:
     """A lens that sees half of everything, above eight discs all around: up, level or down some are in its picture."""
-    inputs = {**CORNERS, "camera_x": 0, "camera_z": 30, "field_of_view": 180, "field_direction": "vertical",
+    inputs = {**CORNERS, "camera_x": 0, "camera_z": 30, "field_of_view": 180, "field_of_view_direction": "vertical",
               "aspect_ratio": "1-1", "motors": 8, "wheelbase": 300}  # fmt: skip
     results = find(**inputs)
     assert results["clearing_tilt_change"] is None

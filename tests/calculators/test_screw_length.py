@@ -17,7 +17,7 @@ from gramwatt.engine.sentences import build_sentence
 from gramwatt.model import BarChart, Dimension, DrawingChart, Outline
 from gramwatt.physics import screws
 
-MOTOR: Final[dict[str, Any]] = {"layers": [{"name": "arm", "thickness": 5}], "thread": "M3", "hole_depth": 4}
+MOTOR: Final[dict[str, Any]] = {"layers": [{"name": "arm", "thickness": 5}], "thread": "M3", "thread_depth": 4}
 
 
 def results(**inputs: Any) -> dict[str, Any]:
@@ -100,17 +100,17 @@ def test_a_motor_screw_by_hand() -> None:
 
     8 mm engages 3 mm, 6 turns, and leaves 2.5 mm; 10 mm engages the whole 4 mm, and leaves 0.5 mm, just enough.
     """
-    inputs = {**MOTOR, "space_behind": 1.5, "tapped_material": "steel"}
+    inputs = {**MOTOR, "space_behind_thread": 1.5, "tapped_material": "steel"}
     found = results(**inputs)
-    assert (found["shortest_length"], found["longest_length"]) == (8, 10)
+    assert (found["minimum_length"], found["maximum_length"]) == (8, 10)
     assert (found["recommended_length"], found["longest_fitting_length"]) == (8, 10)
-    assert (found["engagement"], found["engaged_turns"], found["engaged_diameters"]) == (3, 6, 1)
-    assert found["tip_gap"] == 2.5
-    fits = {row["length"]: row["fit"] for row in found["by_length"]}
+    assert (found["engagement"], found["engaged_turns"], found["engagement_ratio"]) == (3, 6, 1)
+    assert found["tip_clearance"] == 2.5
+    fits = {row["length"]: row["length_verdict"] for row in found["by_length"]}
     assert [fits[length] for length in (5, 6, 8, 10, 12)] == ["no-thread", "too-short", "fits", "fits", "touches"]
     ten = find_row(10, **inputs)
-    assert (ten["engagement"], ten["engaged_turns"], ten["tip_gap"]) == (4, 8, 0.5)
-    assert ten["engaged_diameters"] == pytest.approx(4 / 3, rel=1e-11)
+    assert (ten["engagement"], ten["engaged_turns"], ten["tip_clearance"]) == (4, 8, 0.5)
+    assert ten["engagement_ratio"] == pytest.approx(4 / 3, rel=1e-11)
 
 
 @pytest.mark.parametrize(
@@ -122,8 +122,8 @@ def test_a_motor_screw_by_hand() -> None:
     ],
 )
 def test_the_distance_to_keep_decides(keep: float, fit: str) -> None:
-    inputs = {**MOTOR, "space_behind": 1.5, "tapped_material": "steel", "tip_clearance": keep}
-    assert find_row(10, **inputs)["fit"] == fit
+    inputs = {**MOTOR, "space_behind_thread": 1.5, "tapped_material": "steel", "minimum_tip_clearance": keep}
+    assert find_row(10, **inputs)["length_verdict"] == fit
 
 
 @pytest.mark.parametrize(
@@ -137,8 +137,8 @@ def test_the_distance_to_keep_decides(keep: float, fit: str) -> None:
 )
 def test_at_the_limit_exactly(layers: list[dict[str, Any]], fit: str) -> None:
     """By hand: 9 mm less 6 mm are the 3 mm wanted."""
-    inputs = {"layers": layers, "thread": "M3", "hole_depth": 10, "engagement_ratio": 1, "other_lengths": [9]}
-    assert find_row(9, **inputs)["fit"] == fit
+    inputs = {"layers": layers, "thread": "M3", "thread_depth": 10, "minimum_engagement_ratio": 1, "other_lengths": [9]}
+    assert find_row(9, **inputs)["length_verdict"] == fit
 
 
 @pytest.mark.parametrize(
@@ -147,16 +147,18 @@ def test_at_the_limit_exactly(layers: list[dict[str, Any]], fit: str) -> None:
 )
 def test_engagement_by_material(material: str, needed: float) -> None:
     """Rule of thumb, no source: 1.0, 1.5, 1.5 and 2.5 diameters of M4; the whole height of a nut."""
-    answer = calculate("screw-length", layers=[{"thickness": 3}], thread="M4", hole_depth=12, tapped_material=material)
-    assert answer["results"]["needed_engagement"] == pytest.approx(needed, rel=1e-11)
-    assert answer["inputs"]["space_behind"] == (10 if material == "nut" else 0)
-    assert "engagement_ratio" in answer["assumed"]
+    answer = calculate(
+        "screw-length", layers=[{"thickness": 3}], thread="M4", thread_depth=12, tapped_material=material
+    )
+    assert answer["results"]["minimum_engagement"] == pytest.approx(needed, rel=1e-11)
+    assert answer["inputs"]["space_behind_thread"] == (10 if material == "nut" else 0)
+    assert "minimum_engagement_ratio" in answer["assumed"]
 
 
 def test_a_shallow_thread_is_used_whole() -> None:
     """By hand: 1.5 x 3 = 4.5 mm wanted, 3 mm there."""
-    inputs = {**MOTOR, "hole_depth": 3, "space_behind": 1}
-    assert results(**inputs)["needed_engagement"] == 3
+    inputs = {**MOTOR, "thread_depth": 3, "space_behind_thread": 1}
+    assert results(**inputs)["minimum_engagement"] == 3
     assert "shallow-thread" in codes(**inputs)
 
 
@@ -171,16 +173,16 @@ def test_every_length_is_compared_at_its_two_ends(
     thread: str, layers: list[float], depth: float, space: float, keep: float
 ) -> None:
     """A length fits if and only if it is between the two limits; engagement and room follow from sums."""
-    inputs = {"layers": [{"thickness": each} for each in layers], "thread": thread, "hole_depth": depth}
-    found = results(**inputs, space_behind=space, tip_clearance=keep)
+    inputs = {"layers": [{"thickness": each} for each in layers], "thread": thread, "thread_depth": depth}
+    found = results(**inputs, space_behind_thread=space, minimum_tip_clearance=keep)
     stack = sum(layers)
     for row in found["by_length"]:
-        low, high = row["length"] - found["shortest_length"], found["longest_length"] - row["length"]
+        low, high = row["length"] - found["minimum_length"], found["maximum_length"] - row["length"]
         if min(abs(low), abs(high)) > 1e-6:
-            assert (row["fit"] == "fits") == (low > 0 and high > 0)
+            assert (row["length_verdict"] == "fits") == (low > 0 and high > 0)
         assert row["engagement"] == pytest.approx(min(max(row["length"] - stack, 0), depth), rel=1e-9, abs=1e-9)
-        assert row["tip_gap"] == pytest.approx(stack + depth + space - row["length"], rel=1e-9, abs=1e-9)
-    fitting = [row["length"] for row in found["by_length"] if row["fit"] == "fits"]
+        assert row["tip_clearance"] == pytest.approx(stack + depth + space - row["length"], rel=1e-9, abs=1e-9)
+    fitting = [row["length"] for row in found["by_length"] if row["length_verdict"] == "fits"]
     assert found["recommended_length"] == (min(fitting) if fitting else None)
     assert found["longest_fitting_length"] == (max(fitting) if fitting else None)
 
@@ -190,10 +192,10 @@ def test_every_length_is_compared_at_its_two_ends(
 def test_a_thicker_stack_takes_a_longer_screw(thickness: float, more: float) -> None:
     """Monotonic; and a millimetre of washer moves both ends by a millimetre."""
     thin, thick = (
-        results(layers=[{"thickness": each}], thread="M3", hole_depth=30) for each in (thickness, thickness + more)
+        results(layers=[{"thickness": each}], thread="M3", thread_depth=30) for each in (thickness, thickness + more)
     )
     assert thick["recommended_length"] >= thin["recommended_length"]
-    for name in ("shortest_length", "longest_length"):
+    for name in ("minimum_length", "maximum_length"):
         assert thick[name] - thin[name] == pytest.approx(more, rel=1e-9)
 
 
@@ -259,15 +261,15 @@ def test_heads_without_a_standard_are_scaled_from_m3(table: Any) -> None:
 
 def test_other_materials_by_density() -> None:
     """By hand: 16 screws; 4430 / 7850 and 2810 / 7850 of the mass in steel."""
-    found = results(**MOTOR, space_behind=3, screws=16)
+    found = results(**MOTOR, space_behind_thread=3, screws=16)
     rows = {row["material"]: row for row in found["by_material"]}
-    steel = found["screws_mass"]
+    steel = found["total_screw_mass"]
     assert steel == pytest.approx(16 * found["screw_mass"], rel=1e-11)
     assert rows["steel"]["mass_change"] == pytest.approx(0, abs=1e-12)
-    assert rows["titanium"]["screws_mass"] == pytest.approx(steel * 4430 / 7850, rel=1e-11)
+    assert rows["titanium"]["total_screw_mass"] == pytest.approx(steel * 4430 / 7850, rel=1e-11)
     assert rows["aluminium"]["mass_change"] == pytest.approx(steel * (2810 / 7850 - 1), rel=1e-9)
-    titanium = results(**MOTOR, space_behind=3, screws=16, screw_material="titanium")
-    assert titanium["screws_mass"] == pytest.approx(rows["titanium"]["screws_mass"], rel=1e-11)
+    titanium = results(**MOTOR, space_behind_thread=3, screws=16, screw_material="titanium")
+    assert titanium["total_screw_mass"] == pytest.approx(rows["titanium"]["total_screw_mass"], rel=1e-11)
 
 
 def test_mass_grows_by_the_rod_of_the_pitch_diameter() -> None:
@@ -278,7 +280,7 @@ def test_mass_grows_by_the_rod_of_the_pitch_diameter() -> None:
 
 
 def test_the_mass_has_an_uncertainty() -> None:
-    answer = calculate("screw-length", **MOTOR, space_behind=3)
+    answer = calculate("screw-length", **MOTOR, space_behind_thread=3)
     mass = answer["uncertainty"]["screw_mass"]
     assert mass["standard"] == pytest.approx(0.03 * answer["results"]["screw_mass"], rel=0.02)
     assert answer["uncertainty"]["engagement"]["standard"] == 0, "all lengths are exact"
@@ -287,9 +289,9 @@ def test_the_mass_has_an_uncertainty() -> None:
 @pytest.mark.parametrize(
     ("inputs", "text", "verdict"),
     [
-        pytest.param({"space_behind": 3}, "M3 × 10 mm, but the thread is shallow", "close", id="shallow"),
-        pytest.param({"hole_depth": 6}, "M3 × 10 mm fits", "good", id="fits"),
-        pytest.param({"hole_depth": 4.4, "tip_clearance": 1}, "No screw fits", "bad", id="no-room"),
+        pytest.param({"space_behind_thread": 3}, "M3 × 10 mm, but the thread is shallow", "close", id="shallow"),
+        pytest.param({"thread_depth": 6}, "M3 × 10 mm fits", "good", id="fits"),
+        pytest.param({"thread_depth": 4.4, "minimum_tip_clearance": 1}, "No screw fits", "bad", id="no-room"),
         pytest.param({"layers": [{"thickness": 5.2}], "tapped_material": "steel"}, "No standard", "bad", id="gap"),
     ],
 )
@@ -302,7 +304,7 @@ def test_the_headline(inputs: dict[str, Any], text: str, verdict: str) -> None:
     assert sentence.verdict == verdict
 
 
-SPACE: Final = {"space_behind": 9}
+SPACE: Final = {"space_behind_thread": 9}
 
 
 def draw(**inputs: Any) -> list[Outline | Dimension]:
@@ -314,7 +316,7 @@ def draw(**inputs: Any) -> list[Outline | Dimension]:
 
 def test_the_section_is_to_scale() -> None:
     """By hand: the tip of a screw of 10 mm is 10 mm below the surface, the limit 5 + 6 + 2 mm."""
-    shapes = {shape.name: shape for shape in draw(hole_depth=6, space_behind=2) if isinstance(shape, Outline)}
+    shapes = {shape.name: shape for shape in draw(thread_depth=6, space_behind_thread=2) if isinstance(shape, Outline)}
     assert 1000 * shapes["M3 screw"].y.min() == pytest.approx(-10, rel=1e-9)
     assert 1000 * np.ptp(shapes["M3 screw"].x) == pytest.approx(3, rel=1e-9)
     assert 1000 * shapes["what is behind"].y[0] == pytest.approx(-13, rel=1e-9)
@@ -323,7 +325,7 @@ def test_the_section_is_to_scale() -> None:
 
 
 def test_bars_have_the_names_of_materials_as_pages_do() -> None:
-    outcome = evaluate_request(registry.get("screw-length"), {**MOTOR, "hole_depth": 6})
+    outcome = evaluate_request(registry.get("screw-length"), {**MOTOR, "thread_depth": 6})
     request = ChartRequest(outcome.calculator, {}, False, outcome, build_response(outcome, 0))
     spec = outcome.calculator.charts[1]
     assert isinstance(spec, BarChart)
@@ -333,33 +335,35 @@ def test_bars_have_the_names_of_materials_as_pages_do() -> None:
 
 
 def test_nothing_is_drawn_behind_a_nut_unless_it_is_given() -> None:
-    nut = {"tapped_material": "nut", "hole_depth": 2.4}
+    nut = {"tapped_material": "nut", "thread_depth": 2.4}
     limits = [[shape for shape in draw(**nut, **more) if getattr(shape, "role", "") == "limit"] for more in ({}, SPACE)]
     assert [len(each) for each in limits] == [0, 1]
 
 
 @pytest.mark.parametrize("head", screws.HEADS)
 def test_a_countersunk_head_is_flush(head: str) -> None:
-    tops = [1000 * shape.y.max() for shape in draw(head=head, hole_depth=6) if isinstance(shape, Outline)]
+    tops = [1000 * shape.y.max() for shape in draw(head=head, thread_depth=6) if isinstance(shape, Outline)]
     # By hand: k of ISO 4762 and ISO 7380-1 for M3.
     assert max(tops) == pytest.approx({"socket-cap": 3, "button": 1.65, "countersunk": 0}[head], rel=0.01, abs=1e-9)
 
 
 def test_the_nearest_length_is_drawn_where_none_fits() -> None:
-    named = {shape.name: shape for shape in draw(hole_depth=4.4, tip_clearance=1) if isinstance(shape, Outline)}
+    named = {
+        shape.name: shape for shape in draw(thread_depth=4.4, minimum_tip_clearance=1) if isinstance(shape, Outline)
+    }
     assert named["M3 screw, touches what is behind"].role == "bad"
     assert "end of the thread" in named
 
 
 CAUTIONS: Final[dict[str, tuple[dict[str, Any], dict[str, Any]]]] = {
     # code: inputs that bring it, inputs that do not
-    "shallow-thread": ({**MOTOR, "hole_depth": 4.4}, {**MOTOR, "hole_depth": 4.5}),
-    "engagement-assumed": (MOTOR, {**MOTOR, "engagement_ratio": 1.5}),
-    "blind-hole-assumed": (MOTOR, {**MOTOR, "space_behind": 0}),
+    "shallow-thread": ({**MOTOR, "thread_depth": 4.4}, {**MOTOR, "thread_depth": 4.5}),
+    "engagement-assumed": (MOTOR, {**MOTOR, "minimum_engagement_ratio": 1.5}),
+    "blind-hole-assumed": (MOTOR, {**MOTOR, "space_behind_thread": 0}),
     # ISO 4762 (as remembered): M3 from 5 to 30 mm.
     "length-not-in-standard": (
-        {**MOTOR, "layers": [{"thickness": 28}], "hole_depth": 8},
-        {**MOTOR, "layers": [{"thickness": 25}], "hole_depth": 8},
+        {**MOTOR, "layers": [{"thickness": 28}], "thread_depth": 8},
+        {**MOTOR, "layers": [{"thickness": 25}], "thread_depth": 8},
     ),
     # ISO 7380-1 (as remembered) begins with M3.
     "head-not-in-standard": ({**MOTOR, "thread": "M2.5", "head": "button"}, {**MOTOR, "head": "button"}),
@@ -382,9 +386,14 @@ def test_caution_is_shown_when_it_holds_and_not_otherwise(code: str) -> None:
 @pytest.mark.parametrize(
     ("inputs", "code", "missing"),
     [
-        pytest.param({"hole_depth": 4.4, "tip_clearance": 1}, "no-length-fits", "recommended_length", id="none-fits"),
         pytest.param(
-            {"hole_depth": 4.4, "tip_clearance": 1}, "nothing-to-weigh", "/by_material/2/screws_mass", id="no-material"
+            {"thread_depth": 4.4, "minimum_tip_clearance": 1}, "no-length-fits", "recommended_length", id="none-fits"
+        ),
+        pytest.param(
+            {"thread_depth": 4.4, "minimum_tip_clearance": 1},
+            "nothing-to-weigh",
+            "/by_material/2/total_screw_mass",
+            id="no-material",
         ),
     ],
 )
@@ -398,7 +407,7 @@ def test_a_length_shorter_than_its_head_counts_as_the_head() -> None:
     """A limit case, k = 2.8 mm of a countersunk M5: no screw is so short, and the standard has none below 8 mm."""
     rows = [find_row(length, **{**MOTOR, "thread": "M5", "head": "countersunk"}) for length in (2.5, 3, 6)]
     assert rows[0]["screw_mass"] < rows[1]["screw_mass"] < rows[2]["screw_mass"]
-    assert [row["is_listed"] for row in rows] == [False] * 3
+    assert [row["is_standard"] for row in rows] == [False] * 3
 
 
 def test_motor_windings_come_first() -> None:
@@ -408,7 +417,7 @@ def test_motor_windings_come_first() -> None:
 @pytest.mark.parametrize(
     ("inputs", "pointer"),
     [
-        pytest.param({"thread": "M3", "hole_depth": 4}, "/layers", id="no-layers"),
+        pytest.param({"thread": "M3", "thread_depth": 4}, "/layers", id="no-layers"),
         pytest.param({**MOTOR, "thread": "m3"}, "/thread", id="unknown-thread"),
         pytest.param({**MOTOR, "layers": [{"thickness": 0}]}, "/layers/0/thickness", id="no-thickness"),
         pytest.param({**MOTOR, "other_lengths": ["7 ± 0.1 mm"]}, "/other_lengths/0", id="uncertain-length"),

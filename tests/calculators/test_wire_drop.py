@@ -13,7 +13,7 @@ from gramwatt.engine.next import suggest_next
 from gramwatt.web import create_app
 
 RUN: Final[dict[str, Any]] = {"wire_gauge": 16, "wire_length": 150, "mean_current": 20}
-COLD: Final[dict[str, Any]] = {"conductor_temperature": 20, "stranding_allowance": 0}
+COLD: Final[dict[str, Any]] = {"wire_temperature": 20, "stranding_allowance": 0}
 FOOT: Final = 304.8
 """[mm]"""
 
@@ -55,7 +55,7 @@ def test_current_and_voltage_by_hand() -> None:
         "current_density": 5,
         "peak_current_density": 20,
         "copper_mass": 17.78,
-        "conductor_temperature": 20,
+        "wire_temperature": 20,
     }
     assert {name: found[name] for name in expected} == pytest.approx(expected, rel=1e-11)
 
@@ -63,11 +63,11 @@ def test_current_and_voltage_by_hand() -> None:
 def test_stranding_adds_length_to_resistance_and_mass_alike() -> None:
     """By hand: 5 % more of both. The peak heats a strand as it heats a solid wire."""
     solid, stranded = (
-        results(**RUN, peak_current=60, conductor_temperature=20, stranding_allowance=each) for each in (0, 5)
+        results(**RUN, peak_current=60, wire_temperature=20, stranding_allowance=each) for each in (0, 5)
     )
     for name in ("wire_resistance", "copper_mass", "voltage_drop"):
         assert stranded[name] == pytest.approx(1.05 * solid[name], rel=1e-11)
-    assert stranded["peak_conductor_temperature"] == solid["peak_conductor_temperature"]
+    assert stranded["peak_wire_temperature"] == solid["peak_wire_temperature"]
 
 
 def test_heat_in_still_air_balances_what_the_surface_gives_off() -> None:
@@ -75,7 +75,7 @@ def test_heat_in_still_air_balances_what_the_surface_gives_off() -> None:
     found = results(**RUN, air_temperature=25, outer_diameter_ratio=2, heat_transfer_coefficient=25)
     diameter = 2 * math.sqrt(4 * found["wire_area"] / math.pi)
     surface = math.pi * diameter * 1e-3 * 0.3
-    assert found["power_loss"] / surface / 25 == pytest.approx(found["conductor_temperature"] - 25, rel=1e-10)
+    assert found["power_loss"] / surface / 25 == pytest.approx(found["wire_temperature"] - 25, rel=1e-10)
 
 
 def test_the_current_limit_heats_the_wire_to_its_temperature_limit() -> None:
@@ -83,7 +83,7 @@ def test_the_current_limit_heats_the_wire_to_its_temperature_limit() -> None:
     chosen = {"air_temperature": 30, "wire_temperature_limit": 130, "heat_transfer_coefficient": 15}
     limit = results(**RUN, **chosen)["wire_current_limit"]
     at_limit = results(**{**RUN, "mean_current": limit}, **chosen)
-    assert at_limit["conductor_temperature"] == pytest.approx(130, rel=1e-9)
+    assert at_limit["wire_temperature"] == pytest.approx(130, rel=1e-9)
 
 
 def test_the_spellings_of_thick_gauges() -> None:
@@ -135,7 +135,7 @@ def test_other_gauges_are_what_they_are_alone(gauge: Any, first: str) -> None:
     for row in rows:
         number = row["name"].removeprefix("AWG ")
         alone = results(wire_gauge=number if "/" in number else int(number), **run)
-        for name in ("wire_area", "copper_mass", "voltage_drop", "power_loss", "conductor_temperature"):
+        for name in ("wire_area", "copper_mass", "voltage_drop", "power_loss", "wire_temperature"):
             assert row[name] == pytest.approx(alone[name], rel=1e-11)
         assert row["copper_mass_change"] == pytest.approx(alone["copper_mass"] - here["copper_mass"], abs=1e-9, rel=0)
 
@@ -147,7 +147,7 @@ def test_thicker_wire_weighs_more_and_loses_less(gauge: int, length: float, curr
     thick, thin = (results(wire_gauge=each, **run) for each in (gauge, gauge + 1))
     assert thick["copper_mass"] > thin["copper_mass"]
     assert thick["voltage_drop"] < thin["voltage_drop"]
-    assert thick["conductor_temperature"] < thin["conductor_temperature"]
+    assert thick["wire_temperature"] < thin["wire_temperature"]
     assert thick["wire_current_limit"] > thin["wire_current_limit"]
     double = results(wire_gauge=gauge, wire_length=2 * length, mean_current=current)
     for name in ("voltage_drop", "copper_mass", "power_loss"):
@@ -161,7 +161,7 @@ def test_a_current_that_melts_the_wire_has_no_steady_temperature() -> None:
     assert "60 A" in reason["text"]
     assert response["results"]["voltage_drop"] is None
     assert response["results"]["copper_mass"] is not None
-    for_short = results(wire_gauge=24, wire_length=100, mean_current=60, conductor_temperature=20)
+    for_short = results(wire_gauge=24, wire_length=100, mean_current=60, wire_temperature=20)
     assert for_short["voltage_drop"] is not None
 
 
@@ -175,11 +175,11 @@ def test_a_peak_that_melts_the_wire_names_the_time() -> None:
         "peak_duration": 1,
     }
     response = calculate("wire-drop", **run)
-    assert response["results"]["peak_conductor_temperature"] is None
+    assert response["results"]["peak_wire_temperature"] is None
     assert 0.03 < response["results"]["fusing_time"] < 0.1
     assert {"peak-melts-wire", "peak-overheats-wire"} <= {caution["code"] for caution in response["cautions"]}
     shorter = results(**{**run, "peak_duration": 0.9 * response["results"]["fusing_time"]})
-    assert shorter["peak_conductor_temperature"] is not None
+    assert shorter["peak_wire_temperature"] is not None
 
 
 def test_supply_voltage_is_nominal_by_the_cells() -> None:
@@ -195,12 +195,12 @@ def test_supply_voltage_is_nominal_by_the_cells() -> None:
 
 def test_cautions_about_heat() -> None:
     assert "wire-overheated" not in codes(**RUN)
-    assert "wire-overheated" in codes(**RUN, conductor_temperature=101)
-    assert "wire-overheated" not in codes(**RUN, conductor_temperature=100)
+    assert "wire-overheated" in codes(**RUN, wire_temperature=101)
+    assert "wire-overheated" not in codes(**RUN, wire_temperature=100)
     assert "peak-overheats-wire" in codes(**RUN, peak_current=150, peak_duration=5)
     assert "peak-overheats-wire" not in codes(**RUN, peak_current=30)
     assert "heating-estimated" in codes(**RUN)
-    assert "heating-estimated" not in codes(**RUN, conductor_temperature=60)
+    assert "heating-estimated" not in codes(**RUN, wire_temperature=60)
     assert "current-varies" in codes(**RUN, peak_current=21)
     assert "current-varies" not in codes(**RUN, peak_current=20)
     assert {"short-circuit", "copper-only"} <= codes(**RUN)
@@ -214,5 +214,5 @@ def test_a_craft_document_gives_cells_and_chemistry() -> None:
 
 def test_the_resistance_of_the_wire_goes_on_to_a_pack() -> None:
     """As the resistance of leads, both ways."""
-    suggestions = suggest_next(calculate("wire-drop", **RUN, cells=4, conductor_temperature=40))
+    suggestions = suggest_next(calculate("wire-drop", **RUN, cells=4, wire_temperature=40))
     assert any(each.from_results.get("lead_resistance") == "wire_resistance" for each in suggestions)

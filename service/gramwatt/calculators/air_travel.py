@@ -78,7 +78,7 @@ class Inputs:
             synonyms=("people", "persons", "travellers"),
         ),
     ]
-    spares_allowed: Annotated[
+    spare_allowance: Annotated[
         Array,
         Count(
             "Spare packs that the airline allows each passenger without approval.",
@@ -89,11 +89,11 @@ class Inputs:
             default=baggage.SPARES,
         ),
     ]
-    approved_spares_allowed: Annotated[
+    approved_spare_allowance: Annotated[
         Array,
         Count(
             "Spare packs above 100 Wh that the airline may approve for each passenger.",
-            label="Approved spares each",
+            label="Approved per passenger",
             group=Group.FLIGHT,
             at_least=0,
             at_most=MAX_COUNT,
@@ -141,34 +141,36 @@ class Results:
     carry_on_packs: Annotated[
         Array,
         count_of(
-            "Packs of at most 100 Wh.", "Packs up to 100 Wh", formula="pack_count - approval_packs - excluded_packs"
+            "Packs of at most 100 Wh.",
+            "Packs up to 100 Wh",
+            formula="pack_count - packs_needing_approval - excluded_packs",
         ),
     ]
-    approval_packs: Annotated[
+    packs_needing_approval: Annotated[
         Array,
         count_of("Packs above 100 Wh, up to 160 Wh.", "Packs from 100 to 160 Wh", method="those of airline-approval"),
     ]
     excluded_packs: Annotated[
         Array, count_of("Packs above 160 Wh.", "Packs above 160 Wh", method="those of not-in-baggage")
     ]
-    spare_packs: Annotated[
+    spares_carried: Annotated[
         Array,
         count_of(
             "Spares that may travel, with approval where it is needed.",
             "Spares that may travel",
-            method="spares of at most 160 Wh, less `spares_over_allowance`",
+            method="spares of at most 160 Wh, less `spares_left_behind`",
         ),
     ]
-    spares_over_allowance: Annotated[
+    spares_left_behind: Annotated[
         Array,
         count_of(
-            "Spares above 100 Wh over the allowance of these.",
-            method="spares of airline-approval less `approved_spares_allowed * passengers`, or none",
+            "Spares above 100 Wh that are over the allowance.",
+            method="spares of airline-approval less `approved_spare_allowance * passengers`, or none",
         ),
     ]
     packs_left_behind: Annotated[
         Array,
-        count_of("Packs that may not travel in baggage.", formula="excluded_packs + spares_over_allowance"),
+        count_of("Packs that may not travel in baggage.", formula="excluded_packs + spares_left_behind"),
     ]
     total_energy: Annotated[
         Array,
@@ -230,18 +232,18 @@ def air_travel(given: Inputs) -> Results:
         category,
         packs.count,
         packs.installed_count,
-        spares=given.spares_allowed * given.passengers,
-        approved=given.approved_spares_allowed * given.passengers,
+        spares=given.spare_allowance * given.passengers,
+        approved=given.approved_spare_allowance * given.passengers,
     )
     total = packs.count.sum(axis=1)
     return Results(
         travel_verdict=counted.verdict,
         pack_count=total,
         carry_on_packs=total - counted.approval - counted.excluded,
-        approval_packs=counted.approval,
+        packs_needing_approval=counted.approval,
         excluded_packs=counted.excluded,
-        spare_packs=counted.spares,
-        spares_over_allowance=counted.over,
+        spares_carried=counted.spares,
+        spares_left_behind=counted.over,
         packs_left_behind=counted.excluded + counted.over,
         total_energy=(energy * packs.count).sum(axis=1),
         by_pack=PackResults(
@@ -270,18 +272,25 @@ CALCULATOR = Calculator(
                 BarLimit("carry-on", baggage.CARRY_ON_ENERGY),
                 BarLimit("with approval", baggage.APPROVAL_ENERGY),
             ),
-            title="Watt-hours beside the limits",
+            title="Energy against the limits",
         ),
     ),
     references=(
         air_baggage.limits(
-            *("travel_verdict", "carry_on_packs", "approval_packs", "excluded_packs", "packs_left_behind", "by_pack")
+            *(
+                "travel_verdict",
+                "carry_on_packs",
+                "packs_needing_approval",
+                "excluded_packs",
+                "packs_left_behind",
+                "by_pack",
+            )
         ),
         Reference(
             "IATA Dangerous Goods Regulations, 2.3.5, and ICAO Technical Instructions, Doc 9284, Part 8: at most two "
             "spares above 100 Wh, and 20 spares in all without approval, for each passenger; from memory, the texts of "
             "the current editions were not seen",
-            about=("travel_verdict", "spare_packs", "spares_over_allowance", "packs_left_behind"),
+            about=("travel_verdict", "spares_carried", "spares_left_behind", "packs_left_behind"),
         ),
         Reference(
             "Watt-hours on a label are nominal voltage times rated capacity: rule of thumb, no source",
@@ -300,7 +309,7 @@ CALCULATOR = Calculator(
                     {"name": "goggles", "cells": 2, "capacity": 3000, "chemistry": "li-ion", "installed_count": 1},
                 ]
             },
-            expected={"travel_verdict": "carry-on", "pack_count": 11, "spare_packs": 10, "total_energy": 246.44},
+            expected={"travel_verdict": "carry-on", "pack_count": 11, "spares_carried": 10, "total_energy": 246.44},
             rtol=1e-9,
             source="by hand: 6 x 6 x 3.7 V x 1.3 Ah + 4 x 4 x 3.8 V x 0.85 Ah + 2 x 3.6 V x 3 Ah = 173.16 + 51.68 + "
             "21.6 = 246.44 Wh; each pack has less than 100 Wh",
@@ -323,10 +332,10 @@ CALCULATOR = Calculator(
             },
             expected={
                 "travel_verdict": "leave-some",
-                "approval_packs": 4,
-                "spares_over_allowance": 1,
+                "packs_needing_approval": 4,
+                "spares_left_behind": 1,
                 "packs_left_behind": 1,
-                "spare_packs": 4,
+                "spares_carried": 4,
             },
             rtol=1e-9,
             source="by hand: 6 x 3.6 V x 6 Ah = 129.6 Wh, more than 100 and at most 160; 4 - 1 = 3 spares, two allowed",
@@ -340,7 +349,7 @@ CALCULATOR = Calculator(
                 ],
                 "passengers": 2,
             },
-            expected={"travel_verdict": "leave-some", "excluded_packs": 1, "spare_packs": 45},
+            expected={"travel_verdict": "leave-some", "excluded_packs": 1, "spares_carried": 45},
             rtol=1e-9,
             source="by hand: 12 x 3.7 V x 5 Ah = 222 Wh, more than 160; 45 spares of 1.71 Wh are more than 2 x 20",
         ),

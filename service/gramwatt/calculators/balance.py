@@ -135,7 +135,7 @@ def balance(given: Inputs) -> Results:
     highest = np.fmax.reduce(ratios, axis=1)
     names = _with_pack(given.parts.name, np.full(len(total), "pack"), has_pack)
     return Results(
-        balance_offset=np.hypot(x, y),
+        centre_of_mass_offset=np.hypot(x, y),
         centre_of_mass_x=x,
         centre_of_mass_y=y,
         centre_of_mass_z=z,

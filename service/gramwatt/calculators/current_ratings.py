@@ -31,7 +31,7 @@ class Inputs:
     peak_duration: wires.PeakDuration
     capacity: pack_fields.OptionalCapacity
     discharge_rating: pack_fields.DischargeRating
-    believed_rating_share: chain_fields.BelievedRatingShare
+    discharge_derating_factor: chain_fields.DischargeDeratingFactor
     wire_gauge: wires.WireGauge
     wire_area: wires.WireArea
     wire_rating: chain_fields.WireRating
@@ -53,12 +53,12 @@ class Inputs:
 class Results:
     """The weakest link, what is needed of pack and wire, and each link."""
 
-    weakest_link_share: Annotated[
+    highest_limit_share: Annotated[
         Array,
         Quantity(
             "%",
-            "Share of its continuous limit that the weakest link has, at the higher of both currents.",
-            label="Weakest link, share of limit",
+            "Highest share of its continuous limit that a link has, on average or at the peak.",
+            label="Highest share of a limit",
             method="maximum over the links of `by_link.mean_limit_share` and `by_link.peak_limit_share`",
         ),
     ]
@@ -84,9 +84,9 @@ class Results:
         Array,
         Quantity(
             "A",
-            "Current that the pack gives for long, as far as its label is believed.",
+            "Current that the pack gives for long, by its derated label.",
             label="Current limit of the pack",
-            formula="discharge_rating * believed_rating_share * capacity",
+            formula="discharge_rating * discharge_derating_factor * capacity",
             needs=("discharge_rating", "capacity"),
         ),
     ]
@@ -116,13 +116,13 @@ def current_ratings(given: Inputs) -> Results:
     links = chain.find_links(given, BURST_DURATION)
     weakest = chain.find_weakest(links)
     area = wires.copper_area(given)
-    believed = given.capacity * given.believed_rating_share
+    derated = given.capacity * given.discharge_derating_factor
     return Results(
-        weakest_link_share=weakest.share,
+        highest_limit_share=weakest.share,
         weakest_link=weakest.link,
         rating_verdict=links.rating_verdict.max(axis=1, initial=-1),
-        mean_discharge_rating_needed=given.mean_current / believed,
-        peak_discharge_rating_needed=given.peak_current / believed,
+        mean_discharge_rating_needed=given.mean_current / derated,
+        peak_discharge_rating_needed=given.peak_current / derated,
         mean_gauge_needed=chain_fields.find_gauge(given, given.mean_current),
         peak_gauge_needed=chain_fields.find_gauge(given, given.peak_current),
         pack_current_limit=chain.pack_limit(given),
@@ -146,7 +146,7 @@ CALCULATOR = Calculator(
             ("peak_limit_share", "mean_limit_share"),
             table="by_link",
             limits=(BarLimit("continuous limit", 1.0),),
-            title="Share of each link's limit",
+            title="Share of limit by link",
         ),
     ),
     any_of=(
@@ -159,10 +159,10 @@ CALCULATOR = Calculator(
     references=(
         Reference(
             "Current over rating, and the motor's current over the throttle of an ideal converter: derived",
-            about=("weakest_link_share", "weakest_link", "rating_verdict", "by_link"),
+            about=("highest_limit_share", "weakest_link", "rating_verdict", "by_link"),
         ),
         Reference(
-            "Current in multiples of the capacity per hour, C: definition; how far a label is believed: rule of thumb, "
+            "Current in multiples of the capacity per hour, C: definition; derating of a label: rule of thumb, "
             "no source",
             about=("mean_discharge_rating_needed", "peak_discharge_rating_needed", "pack_current_limit"),
         ),
@@ -184,7 +184,7 @@ CALCULATOR = Calculator(
                 "controller_rating": 35,
             },
             expected={
-                "weakest_link_share": 130,
+                "highest_limit_share": 130,
                 "weakest_link": "connector",
                 "rating_verdict": "short-peaks-only",
                 "mean_discharge_rating_needed": 32.9411764706,
@@ -219,7 +219,7 @@ CALCULATOR = Calculator(
                 "heat_transfer_coefficient": 30,
             },
             expected={
-                "weakest_link_share": 150,
+                "highest_limit_share": 150,
                 "weakest_link": "wire",
                 "rating_verdict": "over",
                 "mean_gauge_needed": 17,

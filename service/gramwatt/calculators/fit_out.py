@@ -56,10 +56,10 @@ class Inputs:
     preference: requirements.Preference
     minimum_endurance: requirements.MinimumEndurance
     minimum_thrust_to_weight: requirements.MinimumThrustToWeight
-    minimum_probability: requirements.MinimumProbability
+    minimum_probability_under_limit: requirements.MinimumProbability
     maximum_rating_share: requirements.MaximumRatingShare
     maximum_price: requirements.MaximumPrice
-    ranking_length: requirements.RankingLength
+    ranking_size: requirements.RankingLength
     blades: fields.Blades
     motors: fields.Motors
     mean_power: shared_flights.MeanPower
@@ -108,16 +108,16 @@ class Results:
     """The best set of options, how it compares, and the ways under the limit."""
 
     endurance: Annotated[Array, Quantity("min", "Flight time with the best set.", label="Flight time", method=OF_SET)]
-    changes: Annotated[
+    best_set: Annotated[
         StringArray,
-        Text("What the best set changes of the present one.", label="Best set", max_length=50_000, method=OF_SET),
+        Text("What the best set changes in the present one.", label="Best set", max_length=50_000, method=OF_SET),
     ]
-    mass: Annotated[Array, Quantity("g", "All-up mass with it.", label="All-up mass", method=OF_SET)]
+    mass: Annotated[Array, Quantity("g", "All-up mass with the best set.", label="All-up mass", method=OF_SET)]
     mass_margin: Annotated[
         Array,
         Quantity(
             "g",
-            "Margin below the limit with it; negative when over.",
+            "Margin of the best set below the limit; negative when over.",
             label="Margin below the limit",
             signed=True,
             at_most=1e6,
@@ -126,9 +126,11 @@ class Results:
     ]
     thrust_to_weight: Annotated[
         Array,
-        Quantity("1", "Thrust over weight at full throttle with it.", label="Thrust-to-weight", method=OF_SET),
+        Quantity(
+            "1", "Thrust over weight at full throttle with the best set.", label="Thrust-to-weight", method=OF_SET
+        ),
     ]
-    price: Annotated[Array, Quantity("1", "Price of its options.", label="Price", method=OF_SET)]
+    price: Annotated[Array, Quantity("1", "Price of the options of the best set.", label="Price", method=OF_SET)]
     present_mass_margin: Annotated[
         Array,
         Quantity(
@@ -143,16 +145,16 @@ class Results:
     present_endurance: Annotated[
         Array, Quantity("min", "Flight time of the present set.", label="Flight time at present", method=OF_PRESENT)
     ]
-    way_under_limit: Annotated[
+    recommended_swap: Annotated[
         StringArray,
         Text(
             "Swap that brings the present set under the limit and costs least.",
-            label="Way under the limit",
+            label="Swap to get under the limit",
             max_length=1000,
-            method="the first of the ways under the limit",
+            method="the first of `swaps_under_limit`",
         ),
     ]
-    way_mass_margin: Annotated[
+    swapped_mass_margin: Annotated[
         Array,
         Quantity(
             "g",
@@ -160,16 +162,16 @@ class Results:
             label="Margin after the swap",
             signed=True,
             at_most=1e6,
-            method="the first of the ways under the limit",
+            method="the first of `swaps_under_limit`",
         ),
     ]
-    way_endurance: Annotated[
+    swapped_endurance: Annotated[
         Array,
         Quantity(
             "min",
             "Flight time after that swap.",
             label="Flight time after the swap",
-            method="the first of the ways under the limit",
+            method="the first of `swaps_under_limit`",
         ),
     ]
     combination_count: Annotated[
@@ -187,7 +189,7 @@ class Results:
         Array,
         Count(
             "Sets that were compared. Each of the others is beaten by one of these.",
-            label="Compared",
+            label="Sets compared",
             at_least=0,
             at_most=set_problem.MAX_COMPARED,
             method="all up to 1,000,000 combinations; of more, those that no other set beats in mass and price",
@@ -197,13 +199,13 @@ class Results:
         Array,
         Count(
             "Compared sets that meet all requirements.",
-            label="Meet all",
+            label="Feasible sets",
             at_least=0,
             at_most=set_problem.MAX_COMPARED,
             method="counted",
         ),
     ]
-    front_count: Annotated[
+    pareto_front_count: Annotated[
         Array,
         Count(
             "Sets that no other beats in flight time, thrust-to-weight, margin and price together.",
@@ -213,21 +215,21 @@ class Results:
             method="counted",
         ),
     ]
-    binding_requirement: Annotated[
+    most_missed_requirement: Annotated[
         IndexArray,
         Choice(
             ("none", *set_problem.REQUIREMENTS),
             "Requirement that the nearest set misses most.",
-            label="Requirement that is missed",
+            label="Most missed requirement",
             option_labels=("none", *set_results.REQUIREMENT_NAMES),
             method="the requirement with the largest shortfall",
         ),
     ]
-    shortfall: Annotated[
+    shortfall_share: Annotated[
         Array,
         Quantity(
             "%",
-            "By how much it is missed, relative to it.",
+            "By how much that requirement is missed, relative to its value.",
             label="Missed by",
             exact=True,
             method="shortfall over the requirement; over the limit of mass",
@@ -246,22 +248,28 @@ class Results:
         set_results.FrontResults,
         Table(
             set_results.FrontResults,
-            "Those sets; at most 100, the best first.",
+            "Sets on the Pareto front; at most 100, the best first.",
             label="Pareto front",
             max_length=set_search.MAX_FRONT,
         ),
     ]
-    ways_under_limit: Annotated[
+    swaps_under_limit: Annotated[
         set_results.WayResults,
         Table(
             set_results.WayResults,
             "Single swaps, then pairs of swaps, that bring the present set under the limit.",
-            label="Ways under the limit",
+            label="Swaps to get under the limit",
             max_length=200,
         ),
     ]
     by_slot: Annotated[
-        set_results.SlotResults, Table(set_results.SlotResults, "What to choose.", label="Slots", max_length=502)
+        set_results.SlotResults,
+        Table(
+            set_results.SlotResults,
+            "Each slot with its present option and the one to choose.",
+            label="Slots",
+            max_length=502,
+        ),
     ]
     by_requirement: Annotated[
         set_results.RequirementResults,
@@ -295,25 +303,25 @@ def fit_out(given: Inputs) -> Results:
 
     return Results(
         endurance=of_set(figures.discharge.duration),
-        changes=np.full(rows, "" if search.not_compared else listed.names_in_full[nearest]),
+        best_set=np.full(rows, "" if search.not_compared else listed.names_in_full[nearest]),
         mass=of_set(figures.mass),
         mass_margin=of_set(figures.compared.margin),
         thrust_to_weight=of_set(set_results.get_thrust_to_weight(listed)),
         price=of_set(listed.price),
         present_mass_margin=figures.compared.margin[:, listed.present],
         present_endurance=figures.discharge.duration[:, listed.present],
-        way_under_limit=np.full(rows, listed.names_in_full[ways.start] if has_way else ""),
-        way_mass_margin=of_way(figures.compared.margin),
-        way_endurance=of_way(figures.discharge.duration),
+        recommended_swap=np.full(rows, listed.names_in_full[ways.start] if has_way else ""),
+        swapped_mass_margin=of_way(figures.compared.margin),
+        swapped_endurance=of_way(figures.discharge.duration),
         combination_count=count(search.combinations),
         compared_count=count(search.compared),
         feasible_count=count(search.feasible),
-        front_count=count(search.front_size),
-        binding_requirement=np.full(rows, 1 + worst if shortfall > 0 else 0),
-        shortfall=count(shortfall if np.isfinite(shortfall) else np.nan),
+        pareto_front_count=count(search.front_size),
+        most_missed_requirement=np.full(rows, 1 + worst if shortfall > 0 else 0),
+        shortfall_share=count(shortfall if np.isfinite(shortfall) else np.nan),
         ranking=set_results.make_ranking(listed, listed.best),
         pareto_front=set_results.make_front(listed, listed.front),
-        ways_under_limit=set_results.make_ways(given, listed, search),
+        swaps_under_limit=set_results.make_ways(given, listed, search),
         by_slot=set_results.make_slots(given, search),
         by_requirement=set_results.make_requirements(given, search),
     )

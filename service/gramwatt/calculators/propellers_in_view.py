@@ -31,7 +31,7 @@ class Inputs:
     camera_z: camera_fields.CameraZ
     camera_tilt: camera_fields.CameraTilt
     field_of_view: camera_fields.FieldOfView
-    field_direction: camera_fields.FieldDirection
+    field_of_view_direction: camera_fields.FieldDirection
     aspect_ratio: camera_fields.AspectRatio
     lens_projection: camera_fields.LensProjection
     camera_y: camera_fields.CameraY
@@ -127,7 +127,7 @@ class Results:
             method=SEARCHED.format("straight up and straight down"),
         ),
     ]
-    clearing_move_forward: Annotated[
+    clearing_x_change: Annotated[
         Array,
         Quantity(
             "mm",
@@ -136,7 +136,7 @@ class Results:
             method=SEARCHED.format(AWAY),
         ),
     ]
-    clearing_move_up: Annotated[
+    clearing_z_change: Annotated[
         Array,
         Quantity(
             "mm",
@@ -180,8 +180,8 @@ def propellers_in_view(given: Inputs) -> Results:
         propellers_in_view=np.where(is_known, (visibility == 0).sum(axis=1), np.nan),
         picture_covered_share=np.where(is_known, together, np.nan),
         clearing_tilt_change=changes.tilt,
-        clearing_move_forward=changes.forward,
-        clearing_move_up=changes.up,
+        clearing_x_change=changes.forward,
+        clearing_z_change=changes.up,
         horizontal_field_of_view=horizontal,
         vertical_field_of_view=vertical,
         diagonal_field_of_view=diagonal,
@@ -219,7 +219,7 @@ CALCULATOR = Calculator(
                 "camera_z": -40,
                 "camera_tilt": 0,
                 "field_of_view": 40,
-                "field_direction": "vertical",
+                "field_of_view_direction": "vertical",
                 "aspect_ratio": "4-3",
                 "lens_projection": "rectilinear",
                 "diameter": 5,
@@ -230,8 +230,8 @@ CALCULATOR = Calculator(
                 "view_margin": -6.252710,
                 "propellers_in_view": 1,
                 "clearing_tilt_change": -6.252710,
-                "clearing_move_forward": 53.60090322,
-                "clearing_move_up": -19.50913330,
+                "clearing_x_change": 53.60090322,
+                "clearing_z_change": -19.50913330,
                 "horizontal_field_of_view": 51.77400876,
                 "vertical_field_of_view": 40,
                 "diagonal_field_of_view": 62.48342911,
@@ -249,7 +249,7 @@ CALCULATOR = Calculator(
                 "camera_z": -15,
                 "camera_tilt": 20,
                 "field_of_view": 140,
-                "field_direction": "diagonal",
+                "field_of_view_direction": "diagonal",
                 "aspect_ratio": "4-3",
                 "diameter": 5,
                 "front_rear_spacing": 160,
@@ -273,7 +273,7 @@ CALCULATOR = Calculator(
                 "camera_z": 25,
                 "camera_tilt": "-10°",
                 "field_of_view": 100,
-                "field_direction": "horizontal",
+                "field_of_view_direction": "horizontal",
                 "aspect_ratio": "16-9",
                 "lens_projection": "rectilinear",
                 "diameter": 5,
@@ -293,7 +293,7 @@ CALCULATOR = Calculator(
                 "camera_z": -15,
                 "camera_tilt": 35,
                 "field_of_view": 140,
-                "field_direction": "diagonal",
+                "field_of_view_direction": "diagonal",
                 "aspect_ratio": "4-3",
                 "diameter": 5,
                 "front_rear_spacing": 160,
@@ -306,8 +306,8 @@ CALCULATOR = Calculator(
                 "propellers_in_view": 0,
                 "picture_covered_share": 0,
                 "clearing_tilt_change": 0,
-                "clearing_move_forward": 0,
-                "clearing_move_up": 0,
+                "clearing_x_change": 0,
+                "clearing_z_change": 0,
             },
             rtol=1e-6,
             source="OpenCV 5.0.0 as above: 5.7187462 degrees to the front right disc, 8.9355728 to the front left one",

@@ -22,10 +22,10 @@ class Inputs:
     thread: screw_fields.Thread
     head: screw_fields.Head
     tapped_material: screw_fields.TappedMaterial
-    hole_depth: screw_fields.HoleDepth
-    space_behind: screw_fields.SpaceBehind
-    tip_clearance: screw_fields.TipClearance
-    engagement_ratio: screw_fields.EngagementRatio
+    thread_depth: screw_fields.HoleDepth
+    space_behind_thread: screw_fields.SpaceBehind
+    minimum_tip_clearance: screw_fields.TipClearance
+    minimum_engagement_ratio: screw_fields.EngagementRatio
     other_lengths: screw_fields.OtherLengths
     screws: screw_fields.Screws
     screw_material: screw_fields.ScrewMaterial
@@ -36,12 +36,12 @@ def _find_fit(given: Inputs, length: Array, stack: Array, needed: Array) -> Inde
     """Return whether each length (N, M) fits: a position in the verdicts. Sums of decimals may be a last bit off."""
     slack = TOLERANCE * length
     reach = length - stack[:, None]
-    free = (given.hole_depth + given.space_behind)[:, None]
+    free = (given.thread_depth + given.space_behind_thread)[:, None]
     conditions = [
         reach > free + slack,
         reach <= slack,
         reach < needed[:, None] - slack,
-        reach > free - given.tip_clearance[:, None] + slack,
+        reach > free - given.minimum_tip_clearance[:, None] + slack,
     ]
     verdicts = [screw_texts.TOUCHES, screw_texts.NO_THREAD, screw_texts.TOO_SHORT, screw_texts.TOO_CLOSE]
     return np.select(conditions, verdicts, screw_texts.FITS).astype(np.intp)
@@ -63,17 +63,17 @@ def screw_length(given: Inputs) -> Results:
     """
     diameter, pitch = screws.DIAMETER[given.thread], screws.PITCH[given.thread]
     stack = (given.layers.thickness * given.layers.count).sum(axis=1)
-    needed = np.minimum(given.engagement_ratio * diameter, given.hole_depth)
+    needed = np.minimum(given.minimum_engagement_ratio * diameter, given.thread_depth)
     standard = np.broadcast_to(screws.LENGTHS, (len(stack), len(screws.LENGTHS)))
     length = np.sort(np.concatenate([standard, given.other_lengths], axis=1), axis=1)
     fit = _find_fit(given, length, stack, needed)
-    engagement = np.clip(length - stack[:, None], 0.0, given.hole_depth[:, None])
-    end = stack + given.hole_depth + given.space_behind
+    engagement = np.clip(length - stack[:, None], 0.0, given.thread_depth[:, None])
+    end = stack + given.thread_depth + given.space_behind_thread
 
     fits = fit == screw_texts.FITS
     shortest, longest = np.where(fits, length, np.inf).min(axis=1), np.where(fits, length, -np.inf).max(axis=1)
     chosen, longest = (np.where(np.isfinite(each), each, np.nan) for each in (shortest, longest))
-    engaged = np.minimum(chosen - stack, given.hole_depth)
+    engaged = np.minimum(chosen - stack, given.thread_depth)
     density = screws.DENSITY[given.screw_material]
     unit_mass = _unit_mass(given, chosen[:, None])[:, 0]
     by_material = given.screws[:, None] * unit_mass[:, None] * screws.DENSITY
@@ -82,32 +82,32 @@ def screw_length(given: Inputs) -> Results:
         recommended_length=chosen,
         engagement=engaged,
         engaged_turns=engaged / pitch,
-        engaged_diameters=engaged / diameter,
-        tip_gap=end - chosen,
+        engagement_ratio=engaged / diameter,
+        tip_clearance=end - chosen,
         longest_fitting_length=longest,
-        shortest_length=stack + needed,
-        longest_length=end - given.tip_clearance,
+        minimum_length=stack + needed,
+        maximum_length=end - given.minimum_tip_clearance,
         stack_thickness=stack,
-        needed_engagement=needed,
+        minimum_engagement=needed,
         screw_mass=unit_mass * density,
-        screws_mass=given.screws * unit_mass * density,
+        total_screw_mass=given.screws * unit_mass * density,
         thread_diameter=diameter,
         thread_pitch=pitch,
         pitch_diameter=screws.pitch_diameter(diameter, pitch),
         minor_diameter=screws.minor_diameter(diameter, pitch),
         by_length=LengthRow(
             length=length,
-            fit=fit,
+            length_verdict=fit,
             engagement=engagement,
-            engaged_diameters=engagement / diameter[:, None],
+            engagement_ratio=engagement / diameter[:, None],
             engaged_turns=engagement / pitch[:, None],
-            tip_gap=end[:, None] - length,
+            tip_clearance=end[:, None] - length,
             screw_mass=_unit_mass(given, length) * density[:, None],
-            is_listed=screws.is_listed(given.head, given.thread, length),
+            is_standard=screws.is_standard(given.head, given.thread, length),
         ),
         by_material=MaterialRow(
             material=materials,
-            screws_mass=by_material,
+            total_screw_mass=by_material,
             mass_change=by_material - (given.screws * unit_mass * density)[:, None],
         ),
     )
@@ -141,15 +141,22 @@ CALCULATOR = Calculator(
         _refer(
             "ISO 4762:2004, hexagon socket head cap screws; ISO 7380-1:2011, button head; ISO 10642:2019, countersunk: "
             "nominal lengths and dimensions of heads, from memory",
-            *("recommended_length", "longest_fitting_length", "by_length", "screw_mass", "screws_mass", "by_material"),
+            *(
+                "recommended_length",
+                "longest_fitting_length",
+                "by_length",
+                "screw_mass",
+                "total_screw_mass",
+                "by_material",
+            ),
         ),
         _refer(
             "Engagement of 1.0 diameter in steel, 1.5 to 2 in aluminium: rule of thumb, no source",
-            *("needed_engagement", "shortest_length", "recommended_length"),
+            *("minimum_engagement", "minimum_length", "recommended_length"),
         ),
         _refer(
             "Densities of steel, stainless steel, Ti-6Al-4V and EN AW-7075: usual handbook values, from memory",
-            *("screw_mass", "screws_mass", "by_length", "by_material"),
+            *("screw_mass", "total_screw_mass", "by_length", "by_material"),
         ),
     ),
     examples=(
@@ -158,19 +165,19 @@ CALCULATOR = Calculator(
             given={
                 "layers": [{"name": "arm", "thickness": 4}, {"name": "washer", "thickness": 0.5}],
                 "thread": "M3",
-                "hole_depth": 3.5,
-                "space_behind": 2,
-                "engagement_ratio": 1,
+                "thread_depth": 3.5,
+                "space_behind_thread": 2,
+                "minimum_engagement_ratio": 1,
                 "screws": 16,
             },
             expected={
                 "stack_thickness": 4.5,
-                "shortest_length": 7.5,
-                "longest_length": 9.5,
+                "minimum_length": 7.5,
+                "maximum_length": 9.5,
                 "recommended_length": 8,
                 "engagement": 3.5,
                 "engaged_turns": 7,
-                "tip_gap": 2,
+                "tip_clearance": 2,
                 "pitch_diameter": 3 - 0.375 * 3**0.5 * 0.5,
             },
             rtol=1e-11,
@@ -182,16 +189,16 @@ CALCULATOR = Calculator(
             given={
                 "layers": [{"name": "plate", "thickness": 1.5}, {"name": "spacer", "thickness": 0.5, "count": 2}],
                 "thread": "M2.5",
-                "hole_depth": 5,
+                "thread_depth": 5,
                 "other_lengths": [7, 14],
-                "tip_clearance": 0.4,
+                "minimum_tip_clearance": 0.4,
             },
             expected={
-                "shortest_length": 6.25,
-                "longest_length": 7.1,
+                "minimum_length": 6.25,
+                "maximum_length": 7.1,
                 "recommended_length": 7,
-                "engaged_diameters": 1.8,
-                "tip_gap": 0.5,
+                "engagement_ratio": 1.8,
+                "tip_clearance": 0.5,
             },
             rtol=1e-11,
             source="by hand: 2.5 + 1.5 x 2.5 = 6.25 mm; 2.5 + 5 - 0.4 = 7.1 mm; 4.5 / 2.5 = 1.8; 7.5 - 7 = 0.5 mm",
@@ -203,11 +210,11 @@ CALCULATOR = Calculator(
                 "thread": "M3",
                 "head": "countersunk",
                 "tapped_material": "nut",
-                "hole_depth": 2.4,
+                "thread_depth": 2.4,
                 "screw_material": "titanium",
                 "screws": 8,
             },
-            expected={"shortest_length": 15.4, "longest_length": 24.9, "recommended_length": 16, "engagement": 2.4},
+            expected={"minimum_length": 15.4, "maximum_length": 24.9, "recommended_length": 16, "engagement": 2.4},
             rtol=1e-11,
             source="by hand: 3 + 10 + 2.4 = 15.4 mm; 13 + 2.4 + 10 - 0.5 = 24.9 mm; the nut is 2.4 mm high (ISO 4032)",
         ),

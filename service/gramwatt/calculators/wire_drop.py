@@ -88,7 +88,7 @@ class Inputs:
         ),
     ]
     air_temperature: fields.AirTemperature
-    conductor_temperature: Annotated[
+    wire_temperature: Annotated[
         Array,
         optional_quantity(
             "degC",
@@ -115,12 +115,12 @@ class Results:
     wire_resistance: wire_results.WireResistance
     wire_area: wire_results.WireArea
     current_density: wire_results.CurrentDensity
-    conductor_temperature: wire_results.ConductorTemperature
+    wire_temperature: wire_results.ConductorTemperature
     peak_voltage_drop: wire_results.PeakVoltageDrop
     peak_voltage_drop_share: wire_results.PeakVoltageDropShare
     peak_power_loss: wire_results.PeakPowerLoss
     peak_current_density: wire_results.PeakCurrentDensity
-    peak_conductor_temperature: wire_results.PeakConductorTemperature
+    peak_wire_temperature: wire_results.PeakConductorTemperature
     fusing_time: wire_results.FusingTime
     fusing_current: wire_results.FusingCurrent
     wire_current_limit: wires.WireCurrentLimit
@@ -150,12 +150,12 @@ def wire_drop(given: Inputs) -> Results:
         wire_resistance=resistance,
         wire_area=area,
         current_density=given.mean_current / area,
-        conductor_temperature=temperature,
+        wire_temperature=temperature,
         peak_voltage_drop=peak_drop,
         peak_voltage_drop_share=peak_drop / given.supply_voltage,
         peak_power_loss=given.peak_current * peak_drop,
         peak_current_density=peak_density,
-        peak_conductor_temperature=wire.heated_temperature(peak_density, given.peak_duration, temperature),
+        peak_wire_temperature=wire.heated_temperature(peak_density, given.peak_duration, temperature),
         fusing_time=wire.time_to_melt(peak_density, temperature),
         fusing_current=wire.fusing_current(wire.circle_diameter(area)),
         wire_current_limit=wires.current_limit(given, area),
@@ -172,7 +172,7 @@ CALCULATOR = Calculator(
     steps=wire_results.find_steps,
     category="choose",
     sentences=wire_notices.SENTENCES,
-    charts=(ScatterChart("by_gauge", x="copper_mass", y="power_loss", title="Power lost against grams of copper"),),
+    charts=(ScatterChart("by_gauge", x="copper_mass", y="power_loss", title="Power lost against mass of copper"),),
     any_of=(("wire_gauge", "wire_area", "strands"),),
     assumptions=(
         Assumption(
@@ -190,11 +190,11 @@ CALCULATOR = Calculator(
             "Ohm's law and Joule's: V = I R, P = I V; area by area of the strands",
             about=(*wire_results.OF_WIRE, *wire_results.AT_PEAK),
         ),
-        wires.heat_balance("conductor_temperature", "wire_current_limit", "by_gauge"),
+        wires.heat_balance("wire_temperature", "wire_current_limit", "by_gauge"),
         Reference(
             "Heating without loss of heat, c ρ dT/dt = J² ρ(T), integrated: derived; heat capacity 0.385 J/(g K) (CRC "
             "Handbook of Chemistry and Physics, as remembered); melting point 1084.62 °C (ITS-90)",
-            about=("peak_conductor_temperature", "fusing_time"),
+            about=("peak_wire_temperature", "fusing_time"),
         ),
         Reference(
             "W. H. Preece, On the heating effects of electric currents, Proceedings of the Royal Society of London 36 "
@@ -211,7 +211,7 @@ CALCULATOR = Calculator(
                 "wire_length": 150,
                 "mean_current": 20,
                 "cells": 4,
-                "conductor_temperature": 20,
+                "wire_temperature": 20,
                 "stranding_allowance": 0,
             },
             expected={
@@ -244,10 +244,10 @@ CALCULATOR = Calculator(
             },
             expected={
                 "voltage_drop": 0.108359992312,
-                "conductor_temperature": 93.3372127389,
+                "wire_temperature": 93.3372127389,
                 "peak_voltage_drop_share": 1.50761728434,
                 "peak_current_density": 63.1567234492,
-                "peak_conductor_temperature": 215.090042041,
+                "peak_wire_temperature": 215.090042041,
                 "fusing_time": 17.6321193223,
                 "fusing_current": 114.492060943,
                 "wire_current_limit": 28.3460037223,
@@ -272,7 +272,7 @@ CALCULATOR = Calculator(
                 "voltage_drop": 0.102442152049,
                 "voltage_drop_share": 0.948538444895,
                 "copper_mass": 27.60345,
-                "conductor_temperature": 19.1538525905,
+                "wire_temperature": 19.1538525905,
             },
             rtol=1e-11,
             source="by hand: D = 2.2 x 1.78412 = 3.92507 mm; 144 x 0.017241 x 1.035 / (2.5 x 20 x pi x 3.92507e-3) = "

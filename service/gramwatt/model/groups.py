@@ -17,7 +17,7 @@ class Group(StrEnum):
     FLIGHT = "Flight"
     TARGET = "Target"
     SCREW = "Screw"
-    JOINT = "What it holds"
+    JOINT = "Joint"
     AIR = "Air"
     RECORDING = "Recording"
     VIDEO = "Video"

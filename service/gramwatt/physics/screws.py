@@ -84,7 +84,7 @@ def minor_diameter(diameter: Array, pitch: Array) -> Array:
     return np.asarray(diameter - 0.625 * np.sqrt(3.0) * pitch)
 
 
-def is_listed(head: IndexArray, thread: IndexArray, length: Array) -> BoolArray:
+def is_standard(head: IndexArray, thread: IndexArray, length: Array) -> BoolArray:
     """Return whether lengths (N, M) [m] are in the standard's range for head and thread, shape (N,) each."""
     shortest, longest = SHORTEST[head, thread][:, None], LONGEST[head, thread][:, None]
     tolerance = 1e-9 * longest

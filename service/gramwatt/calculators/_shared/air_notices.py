@@ -13,21 +13,21 @@ SENTENCES: Final[tuple[Sentence[Any, Any], ...]] = (
         "Leave {packs_left_behind} of {pack_count} packs at home",
         details=(
             "Packs above 160 Wh: {excluded_packs}.",
-            "Spares above 100 Wh over the allowance: {spares_over_allowance}.",
+            "Spares above 100 Wh over the allowance: {spares_left_behind}.",
             "What may travel needs the airline's approval above 100 Wh.",
         ),
         when=lambda given, found: found.packs_left_behind > 0,
         verdict="bad",
     ),
     Sentence(
-        "Only with the airline's approval: {approval_packs} of {pack_count} packs",
+        "Only with the airline's approval: {packs_needing_approval} of {pack_count} packs",
         details=("They are above 100 Wh. All spares go in the cabin, terminals protected.", IN_ALL),
-        when=lambda given, found: found.approval_packs > 0,
+        when=lambda given, found: found.packs_needing_approval > 0,
         verdict="close",
     ),
     Sentence(
-        "Only with the airline's approval: {spare_packs} spare packs",
-        details=("Without it each passenger may carry {spares_allowed}.", IN_ALL),
+        "Only with the airline's approval: {spares_carried} spare packs",
+        details=("Without it each passenger may carry {spare_allowance}.", IN_ALL),
         when=lambda given, found: found.travel_verdict == baggage.APPROVAL,
         verdict="close",
     ),
@@ -72,16 +72,16 @@ CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
     ),
     Caution(
         "too-many-approved-spares",
-        "Of the spares above 100 Wh, {spares_over_allowance} must stay: each passenger may carry "
-        "{approved_spares_allowed} of them, with approval.",
+        "Of the spares above 100 Wh, {spares_left_behind} must stay: each passenger may carry "
+        "{approved_spare_allowance} of them, with approval.",
         severity="high",
-        when=lambda given, found: found.spares_over_allowance > 0,
+        when=lambda given, found: found.spares_left_behind > 0,
     ),
     Caution(
         "many-spares",
-        "{spare_packs} spares are more than {spares_allowed} for each passenger: the airline must approve their "
+        "{spares_carried} spares are more than {spare_allowance} for each passenger: the airline must approve their "
         "number.",
-        when=lambda given, found: found.spare_packs > given.spares_allowed * given.passengers,
+        when=lambda given, found: found.spares_carried > given.spare_allowance * given.passengers,
     ),
     Caution(
         "more-in-devices",

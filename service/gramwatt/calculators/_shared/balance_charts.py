@@ -85,7 +85,7 @@ def draw_plan(trace: Any) -> DrawingChart[Any, Any]:
     """Return the chart of the craft from above; ``trace`` is its function."""
     return DrawingChart(
         trace,
-        measure="balance_offset",
+        measure="centre_of_mass_offset",
         note="Front at the top; thrust against an even load",
         title="The craft from above",
     )

@@ -69,7 +69,7 @@ def _share(text: str, label: str, *formula: str, **more: Any) -> Quantity:
 class Results:
     """The centre of mass, the load on the motors, and what moving the pack does."""
 
-    balance_offset: Annotated[
+    centre_of_mass_offset: Annotated[
         Array,
         Quantity(
             "mm",

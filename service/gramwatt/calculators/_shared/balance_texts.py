@@ -64,12 +64,12 @@ SENTENCES: Final[tuple[Sentence[Any, Any], ...]] = (
         when=_is_unplaced,
     ),
     Sentence(
-        "It cannot hover: the centre of mass is {balance_offset} off, outside of the motors",
+        "It cannot hover: the centre of mass is {centre_of_mass_offset} off, outside of the motors",
         when=_is_outside,
         verdict="bad",
     ),
     Sentence(
-        "In balance: the centre of mass is {balance_offset:range} from the motors' centre",
+        "In balance: the centre of mass is {centre_of_mass_offset:range} from the motors' centre",
         details=(FRONT_DETAIL,),
         when=_is_even,
         verdict="good",
@@ -96,7 +96,7 @@ SENTENCES: Final[tuple[Sentence[Any, Any], ...]] = (
         SIDE_DETAIL,
         holds=lambda found: found.centre_of_mass_y < 0,
     ),
-    Sentence("The centre of mass is {balance_offset:range} from the motors' centre"),
+    Sentence("The centre of mass is {centre_of_mass_offset:range} from the motors' centre"),
 )
 
 RULES: Final[tuple[Rule[Any, Any], ...]] = (
@@ -105,7 +105,7 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
         "The total mass is {total_mass}, so there is no centre of mass.",
         when=lambda given, found: found.total_mass == 0,
         results=(
-            *("balance_offset", "centre_of_mass_x", "centre_of_mass_y", "centre_of_mass_z", "pack_mass_share"),
+            *("centre_of_mass_offset", "centre_of_mass_x", "centre_of_mass_y", "centre_of_mass_z", "pack_mass_share"),
             *(*LOADS, "moved_centre_of_mass_x", MOVED, *BALANCING),
         ),
     ),

@@ -52,7 +52,7 @@ FieldOfView: TypeAlias = Annotated[
         "Field of view of the lens in the picture that is recorded; cropping and stabilization make it smaller.",
         group=Group.CAMERA,
         at_least=1,
-        at_most=180,
+        at_most=220,
         synonyms=("fov", "lens_angle"),
     ),
 ]
@@ -83,7 +83,7 @@ LensProjection: TypeAlias = Annotated[
         lens.PROJECTIONS,
         "How the lens draws: rectilinear keeps straight lines straight, equidistant (most wide lenses and fisheyes) "
         "bends them.",
-        label="Lens",
+        label="Lens projection",
         group=Group.CAMERA,
         default="equidistant",
         synonyms=("projection", "lens"),

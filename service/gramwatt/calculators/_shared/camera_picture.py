@@ -25,7 +25,7 @@ def find_camera(given: Any) -> camera_view.Camera:
 def find_fields(given: Any) -> Array:
     return lens.fields_of_view(
         given.field_of_view,
-        given.field_direction,
+        given.field_of_view_direction,
         camera_fields.ASPECT_RATIOS[given.aspect_ratio],
         given.lens_projection,
     )

@@ -13,13 +13,13 @@ CLOSE: Final[Annotated[float, Unit("rad")]] = 2 * DEGREE
 INSIDE_DISC: Final[Annotated[float, Unit("m")]] = 5e-3
 """A lens closer than that to the plane of a disc, and within its circle, is hit. Rule of thumb, no source."""
 
-CLEARING: Final = ("clearing_tilt_change", "clearing_move_forward", "clearing_move_up")
+CLEARING: Final = ("clearing_tilt_change", "clearing_x_change", "clearing_z_change")
 FIELDS: Final = ("horizontal_field_of_view", "vertical_field_of_view", "diagonal_field_of_view")
 FROM_PLACES: Final = ("view_margin", "propellers_in_view", "picture_covered_share", *CLEARING)
 LEAST_CHANGES: Final = (
     "It clears with the tilt changed by {clearing_tilt_change} (negative is down).",
-    "It clears with the camera {clearing_move_forward} further forward.",
-    "It clears with the camera moved up by {clearing_move_up} (negative is down).",
+    "It clears with the camera {clearing_x_change} further forward.",
+    "It clears with the camera moved up by {clearing_z_change} (negative is down).",
 )
 
 
@@ -80,12 +80,12 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
     ),
     _not_cleared(
         "no-move-forward-clears",
-        "clearing_move_forward",
+        "clearing_x_change",
         "No move forward, up to twice the distance to the furthest propeller, takes all out of the picture.",
     ),
     _not_cleared(
         "no-move-up-clears",
-        "clearing_move_up",
+        "clearing_z_change",
         "No move up or down, up to twice the distance to the furthest propeller, takes all out of the picture.",
     ),
 )

@@ -18,10 +18,10 @@ VERDICT_NAMES: Final = ("within its limit", "for short peaks only", "over its li
 WITHIN, SHORT_PEAKS_ONLY, OVER = range(len(VERDICTS))
 
 ORIGINS: Final = ("label", "heat-balance", "maker")
-ORIGIN_NAMES: Final = ("label, as far as believed", "estimate of its heat", "maker's rating")
+ORIGIN_NAMES: Final = ("derated label", "estimate of its heat", "maker's rating")
 
 LIMITS: Final = (
-    "`discharge_rating * believed_rating_share * capacity` for the pack; the maker's rating or else "
+    "`discharge_rating * discharge_derating_factor * capacity` for the pack; the maker's rating or else "
     "`wire_current_limit` for the wire; the maker's ratings for all others"
 )
 MEAN_LOADS: Final = "`mean_motor_current` of each controller and motor, `mean_current` of all others"
@@ -54,7 +54,7 @@ class Link:
             "%",
             "Share of its limit at the peak.",
             label="Peak limit share",
-            formula="peak_load / continuous_limit",
+            formula="peak_link_current / continuous_current_limit",
             needs=PEAK,
         ),
     ]
@@ -64,10 +64,10 @@ class Link:
             "%",
             "Share of its limit on average.",
             label="Average limit share",
-            formula="mean_load / continuous_limit",
+            formula="mean_link_current / continuous_current_limit",
         ),
     ]
-    continuous_limit: Annotated[Array, Quantity("A", "Current that it carries for long.", method=LIMITS)]
+    continuous_current_limit: Annotated[Array, Quantity("A", "Current that it carries for long.", method=LIMITS)]
     limit_origin: Annotated[
         IndexArray,
         Choice(
@@ -78,8 +78,8 @@ class Link:
             method="maker where its rating is given; else label of the pack, and heat-balance of the wire",
         ),
     ]
-    peak_load: Annotated[Array, Quantity("A", "Current through it at the peak.", needs=PEAK, method=PEAK_LOADS)]
-    mean_load: Annotated[
+    peak_link_current: Annotated[Array, Quantity("A", "Current through it at the peak.", needs=PEAK, method=PEAK_LOADS)]
+    mean_link_current: Annotated[
         Array, Quantity("A", "Current through it on average.", label="Average load", method=MEAN_LOADS)
     ]
 
@@ -103,8 +103,8 @@ def motor_currents(given: Any) -> Loads:
 
 
 def pack_limit(given: Any) -> Array:
-    """Return the current (N,) [A] that the pack gives for long, by its label as far as that is believed."""
-    return np.asarray(given.discharge_rating * given.believed_rating_share * given.capacity)
+    """Return the current (N,) [A] that the pack gives for long, by its derated label."""
+    return np.asarray(given.discharge_rating * given.discharge_derating_factor * given.capacity)
 
 
 def find_links(given: Any, burst_duration: float) -> Link:
@@ -128,10 +128,10 @@ def find_links(given: Any, burst_duration: float) -> Link:
     verdicts = rate(given, mean_share, peak_share, burst_duration)
     return Link(
         name=names[:, known],
-        continuous_limit=limits[:, known],
+        continuous_current_limit=limits[:, known],
         limit_origin=origins[:, known],
-        mean_load=means[:, known],
-        peak_load=peaks[:, known],
+        mean_link_current=means[:, known],
+        peak_link_current=peaks[:, known],
         mean_limit_share=mean_share[:, known],
         peak_limit_share=peak_share[:, known],
         rating_verdict=verdicts[:, known],

@@ -10,13 +10,13 @@ from gramwatt.calculators._shared.pack_fields import optional_quantity
 from gramwatt.model import Array, Count, Group, Quantity
 from gramwatt.physics import wire
 
-BelievedRatingShare: TypeAlias = Annotated[
+DischargeDeratingFactor: TypeAlias = Annotated[
     Array,
     Quantity(
         "%",
-        "Share of the C rating on the label that the pack is believed to give for long. Labels of small packs mostly "
+        "Factor on the C rating of the label for what the pack gives for long. Labels of small packs mostly "
         "promise twice what they give: rule of thumb, no source.",
-        label="Share of C rating believed",
+        label="Derating of the C rating",
         group=Group.PACK,
         above=0,
         at_most=100,
@@ -88,9 +88,9 @@ BurstFactor: TypeAlias = Annotated[
 def _rating_needed(current: str, label: str, **more: Any) -> Quantity:
     return Quantity(
         "C",
-        f"C rating that the label needs for the {label}, as far as it is believed.",
+        f"C rating that the label needs for the {label}, once derated.",
         label=f"C rating needed, {label}",
-        formula=f"{current} / capacity / believed_rating_share",
+        formula=f"{current} / capacity / discharge_derating_factor",
         **more,
     )
 

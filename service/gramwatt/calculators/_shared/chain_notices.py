@@ -35,25 +35,25 @@ def _is_wire_estimated(given: Any, _: Any) -> BoolArray:
 
 SENTENCES: Final[tuple[Sentence[Any, Any], ...]] = (
     Sentence(
-        "Too much for the {weakest_link}: {weakest_link_share} of the continuous limit",
+        "Too much for the {weakest_link}: {highest_limit_share} of the continuous limit",
         details=DETAILS,
         when=chain.is_over,
         verdict="bad",
     ),
     Sentence(
-        "For short peaks only: the {weakest_link} is at {weakest_link_share} of the continuous limit",
+        "For short peaks only: the {weakest_link} is at {highest_limit_share} of the continuous limit",
         details=DETAILS,
         when=lambda given, found: found.rating_verdict == chain.SHORT_PEAKS_ONLY,
         verdict="close",
     ),
     Sentence(
-        "Close to the limit of the {weakest_link}: {weakest_link_share} of it",
+        "Close to the limit of the {weakest_link}: {highest_limit_share} of it",
         details=DETAILS,
-        when=lambda given, found: found.weakest_link_share > CLOSE_TO_RATING,
+        when=lambda given, found: found.highest_limit_share > CLOSE_TO_RATING,
         verdict="close",
     ),
     Sentence(
-        "Every link carries it: the {weakest_link} is at {weakest_link_share} of its limit",
+        "Every link carries it: the {weakest_link} is at {highest_limit_share} of its limit",
         details=DETAILS,
         verdict="good",
     ),
@@ -63,8 +63,8 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
         "no-limit",
         "No link has a limit: give capacity with the C rating, or the rating of another link.",
         missing=True,
-        when=lambda given, found: np.isnan(found.weakest_link_share),
-        results=("weakest_link_share", "weakest_link", "rating_verdict"),
+        when=lambda given, found: np.isnan(found.highest_limit_share),
+        results=("highest_limit_share", "weakest_link", "rating_verdict"),
     ),
     Rule(
         "no-wire",
@@ -75,7 +75,7 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
         results=("wire_area", "wire_current_limit"),
     ),
     Rule(
-        "thicker-than-gauges",
+        "beyond-thickest-gauge",
         "Not even AWG 4/0 carries such a current for long: use several wires beside each other.",
         when=lambda given, found: (
             np.isnan(found.mean_gauge_needed) | (np.isnan(found.peak_gauge_needed) & ~np.isnan(given.peak_current))
@@ -100,14 +100,14 @@ CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
         when=lambda given, found: (found.by_link.rating_verdict == chain.OVER) & ~(found.by_link.mean_limit_share > 1),
     ),
     Caution(
-        "for-short-peaks-only",
+        "short-peaks-only",
         "{by_link.name}: {by_link.peak_limit_share} of the continuous limit at the peak, for short peaks only. Check "
         "for heat after the flight.",
         when=lambda given, found: found.by_link.rating_verdict == chain.SHORT_PEAKS_ONLY,
     ),
     Caution(
-        "label-discounted",
-        "Only {believed_rating_share} of the C rating on the label is counted: small packs rarely give what it "
+        "rating-derated",
+        "Only {discharge_derating_factor} of the C rating on the label is counted: small packs rarely give what it "
         "promises. Measure sag and temperature; the pack maker's advice takes precedence.",
         severity="low",
         when=lambda given, found: ~np.isnan(given.discharge_rating),

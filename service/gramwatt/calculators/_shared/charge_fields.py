@@ -174,7 +174,6 @@ ChargeResistanceRatio: TypeAlias = Annotated[
         "1",
         "Resistance over a whole charge, during which diffusion adds to it, over that in a pulse of seconds: 1.6 to "
         "2.8 for three published cells.",
-        label="Slow over fast resistance",
         group=Group.FINE_TUNING,
         at_least=1,
         at_most=10,

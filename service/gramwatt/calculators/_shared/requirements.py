@@ -9,7 +9,7 @@ Preference: TypeAlias = Annotated[
     IndexArray,
     Choice(
         set_problem.PREFERENCES,
-        "What to have the most of; of price the lowest.",
+        "What the best set has most of; for price, least of.",
         label="Prefer",
         group=Group.WEIGHT,
         option_labels=("flight time", "thrust-to-weight", "mass margin", "a low price"),
@@ -36,7 +36,7 @@ MinimumProbability: TypeAlias = Annotated[
     Array,
     Quantity(
         "%",
-        "Probability to meet the mass limit that is needed; default: that the verdict is under.",
+        "Probability of meeting the mass limit that is needed; default: that the verdict is under.",
         label="Minimum probability",
         group=Group.WEIGHT,
         at_least=50,

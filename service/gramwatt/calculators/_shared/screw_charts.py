@@ -43,7 +43,9 @@ def _draw_screw(given: Any, length: float, role: Any, verdict: str) -> list[Outl
 
 def trace_section(given: Any, found: Any) -> tuple[Outline | Dimension, ...]:
     """Return the layers, the tapped part, the screw, and what its tip must not touch."""
-    stack, depth, space = (float(each[0]) for each in (found.stack_thickness, given.hole_depth, given.space_behind))
+    stack, depth, space = (
+        float(each[0]) for each in (found.stack_thickness, given.thread_depth, given.space_behind_thread)
+    )
     diameter = float(found.thread_diameter[0])
     half, end = HALF_WIDTH * diameter, stack + depth + space
     shapes: list[Outline | Dimension] = []
@@ -61,8 +63,8 @@ def trace_section(given: Any, found: Any) -> tuple[Outline | Dimension, ...]:
     chosen = float(found.recommended_length[0])
     fits = np.isfinite(chosen)
     if not fits:  # the nearest one, to show why
-        chosen = float(lengths[np.argmin(np.abs(lengths - float(found.shortest_length[0])))])
-    verdict = screw_texts.VERDICT_NAMES[int(found.by_length.fit[0][np.argmax(lengths == chosen)])]
+        chosen = float(lengths[np.argmin(np.abs(lengths - float(found.minimum_length[0])))])
+    verdict = screw_texts.VERDICT_NAMES[int(found.by_length.length_verdict[0][np.argmax(lengths == chosen)])]
     shapes += _draw_screw(given, chosen, "body" if fits else "bad", "" if fits else f", {verdict}")
     if tapped != screw_fields.NUT or space != screws.FREE_BEHIND_NUT:  # which is assumed: nothing is behind most nuts
         line, word = (
@@ -81,4 +83,4 @@ def trace_section(given: Any, found: Any) -> tuple[Outline | Dimension, ...]:
 SECTION: Final[DrawingChart[Any, Any]] = DrawingChart(
     trace_section, measure="stack_thickness", note="Section, head at the top", title="The screw in its layers"
 )
-GRAMS: Final = BarChart(("screws_mass",), table="by_material", label="material", title="Mass in each material")
+GRAMS: Final = BarChart(("total_screw_mass",), table="by_material", label="material", title="Mass in each material")

@@ -110,7 +110,7 @@ HoleDepth: TypeAlias = Annotated[
         group=Group.JOINT,
         above=0,
         at_most=MAX_LENGTH,
-        synonyms=("thread_depth", "tapped_depth"),
+        synonyms=("hole_depth", "tapped_depth"),
     ),
 ]
 SpaceBehind: TypeAlias = Annotated[
@@ -118,7 +118,7 @@ SpaceBehind: TypeAlias = Annotated[
     Quantity(
         "mm",
         "Free space behind the thread: 0 in a blind hole; behind a motor's base the distance to its windings.",
-        label="Free space behind it",
+        label="Free space behind the thread",
         group=Group.JOINT,
         at_least=0,
         at_most=MAX_LENGTH,
@@ -131,7 +131,7 @@ TipClearance: TypeAlias = Annotated[
         "mm",
         "Distance to keep between the tip and what is behind it. A screw of up to 50 mm may be 0.5 mm longer than its "
         "nominal length.",
-        label="Distance to keep",
+        label="Minimum tip clearance",
         group=Group.JOINT,
         at_least=0,
         at_most=20,
@@ -143,7 +143,7 @@ EngagementRatio: TypeAlias = Annotated[
     Quantity(
         "1",
         "Engagement wanted, in thread diameters.",
-        label="Engagement wanted",
+        label="Minimum engagement ratio",
         group=Group.FINE_TUNING,
         above=0,
         at_most=10,
@@ -154,17 +154,17 @@ MassError: TypeAlias = Annotated[Array, Deviate("How far real screws are from th
 
 ASSUMPTIONS: Final[tuple[Assumption[Any], ...]] = (
     Assumption(
-        "engagement_ratio",
+        "minimum_engagement_ratio",
         "by material: 1.0 in steel, 1.5 in aluminium and brass, 2.5 in plastic, the whole height of a nut; rule of "
         "thumb, no source",
         lambda given: np.where(
             given.tapped_material == NUT,
-            given.hole_depth / screws.DIAMETER[given.thread],
+            given.thread_depth / screws.DIAMETER[given.thread],
             ENGAGEMENT[given.tapped_material],
         ),
     ),
     Assumption(
-        "space_behind",
+        "space_behind_thread",
         "a blind hole; 10 mm behind a nut",
         lambda given: np.where(given.tapped_material == NUT, screws.FREE_BEHIND_NUT, 0.0),
     ),

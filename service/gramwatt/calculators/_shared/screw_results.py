@@ -21,37 +21,37 @@ class LengthRow:
     """One length of the screw."""
 
     length: Annotated[Array, Quantity("mm", "Nominal length.", method="ISO 4762, and the other lengths")]
-    fit: Annotated[
+    length_verdict: Annotated[
         IndexArray,
         Choice(
             VERDICTS,
             "Whether it fits.",
             option_labels=VERDICT_NAMES,
-            method="by `engagement - needed_engagement` and `tip_gap - tip_clearance`",
+            method="by `engagement - minimum_engagement` and `tip_clearance - minimum_tip_clearance`",
         ),
     ]
     engagement: Annotated[
         Array, Quantity("mm", "Thread engaged.", method="`length - stack_thickness`, at most the depth of full thread")
     ]
-    engaged_diameters: Annotated[
+    engagement_ratio: Annotated[
         Array,
         Quantity("1", "Thread engaged, in diameters.", label="In diameters", formula="engagement / thread_diameter"),
     ]
     engaged_turns: Annotated[
         Array, Quantity("1", "Turns of thread engaged.", label="Turns", formula="engagement / thread_pitch")
     ]
-    tip_gap: Annotated[
+    tip_clearance: Annotated[
         Array,
         Quantity(
             "mm",
-            "From the tip to what is behind; negative where it touches.",
-            label="Room at the tip",
+            "Distance from the tip to what is behind; negative where it touches.",
+            label="Tip clearance",
             signed=True,
-            formula="stack_thickness + hole_depth + space_behind - length",
+            formula="stack_thickness + thread_depth + space_behind_thread - length",
         ),
     ]
     screw_mass: Annotated[Array, Quantity("g", "Mass of one screw.", label="Mass of one", method=MASS_METHOD)]
-    is_listed: Annotated[
+    is_standard: Annotated[
         BoolArray,
         Flag("Whether the standard of the head has this length.", label="In the standard", method="by its range"),
     ]
@@ -62,7 +62,9 @@ class MaterialRow:
     """The screws in another material."""
 
     material: Annotated[IndexArray, Choice(screws.MATERIALS, "Material.", method="one after the other")]
-    screws_mass: Annotated[Array, Quantity("g", "Mass of all screws.", label="Mass of all", method="by its density")]
+    total_screw_mass: Annotated[
+        Array, Quantity("g", "Mass of all screws.", label="Mass of all", method="by its density")
+    ]
     mass_change: Annotated[
         Array,
         Quantity(
@@ -70,7 +72,7 @@ class MaterialRow:
             "Change from the material that was chosen.",
             label="Change of mass",
             signed=True,
-            method="that of all less `screws_mass` of the chosen material",
+            method="that of all less `total_screw_mass` of the chosen material",
         ),
     ]
 
@@ -86,13 +88,13 @@ class Results:
     engagement: Annotated[
         Array,
         _length(
-            "Thread that it engages.", "Engagement", formula="min(hole_depth, recommended_length - stack_thickness)"
+            "Thread that it engages.", "Engagement", formula="min(thread_depth, recommended_length - stack_thickness)"
         ),
     ]
     engaged_turns: Annotated[
         Array, Quantity("1", "Turns of thread engaged.", label="Turns engaged", formula="engagement / thread_pitch")
     ]
-    engaged_diameters: Annotated[
+    engagement_ratio: Annotated[
         Array,
         Quantity(
             "1",
@@ -101,27 +103,30 @@ class Results:
             formula="engagement / thread_diameter",
         ),
     ]
-    tip_gap: Annotated[
+    tip_clearance: Annotated[
         Array,
         _length(
-            "From its tip to what is behind.",
-            "Room at the tip",
-            formula="stack_thickness + hole_depth + space_behind - recommended_length",
+            "Distance from its tip to what is behind.",
+            "Tip clearance",
+            formula="stack_thickness + thread_depth + space_behind_thread - recommended_length",
         ),
     ]
     longest_fitting_length: Annotated[
         Array,
         _length("Longest length that fits.", "Longest that fits", method="the longest of `by_length.length` that fits"),
     ]
-    shortest_length: Annotated[
-        Array, _length("Least length for enough engagement.", "At least", formula="stack_thickness + needed_engagement")
-    ]
-    longest_length: Annotated[
+    minimum_length: Annotated[
         Array,
         _length(
-            "Greatest length that keeps its distance; negative where none does.",
-            "At most",
-            formula="stack_thickness + hole_depth + space_behind - tip_clearance",
+            "Shortest length with enough engagement.", "Minimum length", formula="stack_thickness + minimum_engagement"
+        ),
+    ]
+    maximum_length: Annotated[
+        Array,
+        _length(
+            "Longest length that keeps the tip clearance; negative where none does.",
+            "Maximum length",
+            formula="stack_thickness + thread_depth + space_behind_thread - minimum_tip_clearance",
             signed=True,
         ),
     ]
@@ -129,16 +134,16 @@ class Results:
         Array,
         _length("Thickness of all layers.", "Thickness of the layers", formula="sum(layers.thickness * layers.count)"),
     ]
-    needed_engagement: Annotated[
+    minimum_engagement: Annotated[
         Array,
         _length(
             "Engagement wanted, at most the depth of the thread.",
-            "Engagement needed",
-            formula="min(hole_depth, engagement_ratio * thread_diameter)",
+            "Minimum engagement",
+            formula="min(thread_depth, minimum_engagement_ratio * thread_diameter)",
         ),
     ]
     screw_mass: Annotated[Array, Quantity("g", "Mass of one screw.", label="Mass of one screw", method=MASS_METHOD)]
-    screws_mass: Annotated[
+    total_screw_mass: Annotated[
         Array, Quantity("g", "Mass of all such screws.", label="Mass of all screws", formula="screws * screw_mass")
     ]
     thread_diameter: Annotated[

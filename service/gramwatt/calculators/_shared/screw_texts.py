@@ -16,19 +16,19 @@ VERDICT_NAMES: Final = (
     "touches what is behind",
 )
 NO_THREAD, TOO_SHORT, FITS, TOO_CLOSE, TOUCHES = range(len(VERDICTS))
-OF_LENGTH: Final = ("recommended_length", "longest_fitting_length", "engagement", "engaged_turns", "engaged_diameters")
-OF_MASS: Final = ("screw_mass", "screws_mass")
-OF_MATERIAL: Final = ("by_material.screws_mass", "by_material.mass_change")
+OF_LENGTH: Final = ("recommended_length", "longest_fitting_length", "engagement", "engaged_turns", "engagement_ratio")
+OF_MASS: Final = ("screw_mass", "total_screw_mass")
+OF_MATERIAL: Final = ("by_material.total_screw_mass", "by_material.mass_change")
 DETAILS: Final = (
-    "Anything from {shortest_length} to {longest_length} would do; {engaged_turns} turns engage.",
-    "The tip stays {tip_gap} from what is behind it.",
-    "{screws} of them: {screws_mass:range}.",
+    "Anything from {minimum_length} to {maximum_length} would do; {engaged_turns} turns engage.",
+    "The tip stays {tip_clearance} from what is behind it.",
+    "{screws} of them: {total_screw_mass:range}.",
 )
 
 
 def _is_shallow(given: Any, found: Any) -> Any:
-    wanted = given.engagement_ratio * found.thread_diameter
-    return wanted > given.hole_depth * (1 + 1e-9)
+    wanted = given.minimum_engagement_ratio * found.thread_diameter
+    return wanted > given.thread_depth * (1 + 1e-9)
 
 
 def _fits_none(given: Any, found: Any) -> Any:
@@ -36,7 +36,7 @@ def _fits_none(given: Any, found: Any) -> Any:
 
 
 def _cannot_fit(given: Any, found: Any) -> Any:
-    return found.longest_length < found.shortest_length * (1 - 1e-9)
+    return found.maximum_length < found.minimum_length * (1 - 1e-9)
 
 
 def _has_no_standard(given: Any, found: Any) -> Any:
@@ -46,13 +46,13 @@ def _has_no_standard(given: Any, found: Any) -> Any:
 
 SENTENCES: Final[tuple[Sentence[Any, Any], ...]] = (
     Sentence(
-        "No screw fits: it would have to be {shortest_length} at least, and {longest_length} at most",
+        "No screw fits: it would have to be {minimum_length} at least, and {maximum_length} at most",
         details=("Take another thickness of washers, or a deeper thread.",),
         when=_cannot_fit,
         verdict="bad",
     ),
     Sentence(
-        "No standard length is between {shortest_length} and {longest_length}",
+        "No standard length is between {minimum_length} and {maximum_length}",
         details=("Add washers, give other lengths that you can get, or shorten a screw.",),
         when=_fits_none,
         verdict="bad",
@@ -69,17 +69,17 @@ SENTENCES: Final[tuple[Sentence[Any, Any], ...]] = (
 RULES: Final[tuple[Rule[Any, Any], ...]] = (
     Rule(
         "no-length-fits",
-        "No length is at least {shortest_length} and at most {longest_length}.",
+        "No length is at least {minimum_length} and at most {maximum_length}.",
         partly="no length fits",
         when=_fits_none,
-        results=(*OF_LENGTH, "tip_gap", *OF_MASS),
+        results=(*OF_LENGTH, "tip_clearance", *OF_MASS),
     ),
     Rule(
         "nothing-to-weigh",
         "No length fits, so there is none to compare in other materials.",
         partly="no length fits",
         severity="low",
-        when=lambda given, found: np.isnan(found.by_material.screws_mass),
+        when=lambda given, found: np.isnan(found.by_material.total_screw_mass),
         results=OF_MATERIAL,
     ),
 )
@@ -98,22 +98,22 @@ CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
     ),
     Caution(
         "shallow-thread",
-        "The thread is {hole_depth} deep, less than the engagement wanted. Give its maker's word more weight than this "
-        "rule.",
+        "The thread is {thread_depth} deep, less than the engagement wanted. Give its maker's word more weight than "
+        "this rule.",
         when=_is_shallow,
         severity="high",
     ),
     Caution(
         "engagement-assumed",
-        "The engagement wanted, {needed_engagement}, is a rule of thumb without a source.",
-        assumed="engagement_ratio",
+        "The engagement wanted, {minimum_engagement}, is a rule of thumb without a source.",
+        assumed="minimum_engagement_ratio",
         severity="low",
     ),
     Caution(
         "blind-hole-assumed",
-        "No free space behind the thread was given: the hole counts as blind, {hole_depth} deep.",
-        when=lambda given, found: given.space_behind == 0,
-        assumed="space_behind",
+        "No free space behind the thread was given: the hole counts as blind, {thread_depth} deep.",
+        when=lambda given, found: given.space_behind_thread == 0,
+        assumed="space_behind_thread",
         severity="low",
     ),
     Caution(
@@ -128,7 +128,7 @@ CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
         when=lambda given, found: (
             ~np.isnan(found.recommended_length)
             & ~_has_no_standard(given, found)
-            & ~screws.is_listed(given.head, given.thread, found.recommended_length[:, None])[:, 0]
+            & ~screws.is_standard(given.head, given.thread, found.recommended_length[:, None])[:, 0]
         ),
         severity="low",
     ),

@@ -204,9 +204,9 @@ def assess(given: Any, found: Compared, price: Array) -> Assessed:
     """Assess sets by their figures and their prices, arrays of one shape."""
     limit = weighing.limit_in_force(given.rule, given.mass_limit, given.limit_comparison)
     factor = np.where(
-        np.isnan(given.minimum_probability),
+        np.isnan(given.minimum_probability_under_limit),
         weighing.COVERAGE_FACTOR,
-        statistics.normal_quantile(given.minimum_probability),
+        statistics.normal_quantile(given.minimum_probability_under_limit),
     )
     thrust_to_weight = found.thrust / (found.mass * constants.STANDARD_GRAVITY)
     needed = factor * np.sqrt(np.maximum(found.variance, 0.0)) - found.margin

@@ -81,7 +81,8 @@ class WayResults:
         ),
     ]
     meets_requirements: Annotated[
-        BoolArray, Flag("Whether it meets all other requirements too.", label="Meets all", method="all are met")
+        BoolArray,
+        Flag("Whether it meets all other requirements too.", label="Other requirements met", method="all are met"),
     ]
     mass_change: Annotated[
         Array, Quantity("g", "Change of the mass.", label="Mass change", at_least=-1e6, at_most=1e6, method=CHANGE)
@@ -96,7 +97,7 @@ class WayResults:
     price_change: Annotated[
         Array, Quantity("1", "Change of the price.", label="Price change", signed=True, method=CHANGE)
     ]
-    mass_saved_per_time_lost: Annotated[
+    mass_saved_per_endurance_lost: Annotated[
         Array,
         Quantity(
             "g/min",
@@ -143,8 +144,8 @@ class SlotResults:
             method="counted",
         ),
     ]
-    present: Annotated[StringArray, Text("The present one.", label="Present", method="the first option")]
-    chosen: Annotated[StringArray, Text("The one to choose.", label="Choose", method="that of the named set")]
+    present_option: Annotated[StringArray, Text("The present one.", label="Present", method="the first option")]
+    chosen_option: Annotated[StringArray, Text("The one to choose.", label="Choose", method="that of the named set")]
 
 
 def _count(description: str, label: str) -> Count:
@@ -166,9 +167,9 @@ class RequirementResults:
         ),
     ]
     meeting_count: Annotated[Array, _count("Sets that meet it.", "Sets that meet it")]
-    missing_only_count: Annotated[
+    sole_obstacle_count: Annotated[
         Array,
-        _count("Sets that would meet all requirements without this one.", "Sets that miss it alone"),
+        _count("Sets that would meet all requirements without this one.", "Ruled out by it alone"),
     ]
 
 
@@ -259,7 +260,7 @@ def make_ways(given: Any, listed: Listed, search: Search) -> WayResults:
         endurance_change=time,
         thrust_change=thrust,
         price_change=price,
-        mass_saved_per_time_lost=np.where(time < 0, mass / time, np.nan),
+        mass_saved_per_endurance_lost=np.where(time < 0, mass / time, np.nan),
         mass_saved_per_thrust_lost=np.where(thrust < 0, mass / thrust, np.nan),
         mass_saved_per_price=np.where(price > 0, -mass / price, np.nan),
     )
@@ -273,8 +274,8 @@ def make_slots(given: Any, search: Search) -> SlotResults:
     return SlotResults(
         name=_repeat([slot.name for slot in search.slots], given.kv),
         option_count=np.tile(np.array([float(len(each)) for each in options]), (rows, 1)),
-        present=_repeat([each[0] for each in options], given.kv),
-        chosen=_repeat([each[at] for each, at in zip(options, chosen.tolist(), strict=True)], given.kv),
+        present_option=_repeat([each[0] for each in options], given.kv),
+        chosen_option=_repeat([each[at] for each, at in zip(options, chosen.tolist(), strict=True)], given.kv),
     )
 
 
@@ -295,7 +296,7 @@ def make_requirements(given: Any, search: Search) -> RequirementResults:
     return RequirementResults(
         requirement=np.broadcast_to(shown, shape),
         meeting_count=np.broadcast_to(search.meeting[shown] * 1.0, shape),
-        missing_only_count=np.broadcast_to(search.missing_one[shown] * 1.0, shape),
+        sole_obstacle_count=np.broadcast_to(search.missing_one[shown] * 1.0, shape),
     )
 
 

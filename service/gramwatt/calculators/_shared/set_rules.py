@@ -19,8 +19,8 @@ from gramwatt.calculators._shared import flights as shared_flights
 from gramwatt.calculators._shared.set_problem import NotCompared
 from gramwatt.model import AnyChart, BoolArray, Caution, Reference, Rule, ScatterChart, Sentence
 
-OF_SET: Final = ("endurance", "changes", "mass", "mass_margin", "thrust_to_weight", "price")
-OF_WAY: Final = ("way_under_limit", "way_mass_margin", "way_endurance")
+OF_SET: Final = ("endurance", "best_set", "mass", "mass_margin", "thrust_to_weight", "price")
+OF_WAY: Final = ("recommended_swap", "swapped_mass_margin", "swapped_endurance")
 
 
 def _is_not_compared(reason: NotCompared) -> Any:
@@ -65,8 +65,8 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
     Rule(
         "no-set-flies",
         "No set of options flies: a pack cannot deliver the power, or full throttle does not lift the craft.",
-        when=lambda given, found: np.isnan(found.shortfall) | np.isnan(found.endurance) | np.isnan(found.mass),
-        results=("endurance", "mass", "mass_margin", "thrust_to_weight", "shortfall"),
+        when=lambda given, found: np.isnan(found.shortfall_share) | np.isnan(found.endurance) | np.isnan(found.mass),
+        results=("endurance", "mass", "mass_margin", "thrust_to_weight", "shortfall_share"),
         partly="the best set does not fly",
     ),
     Rule(
@@ -85,42 +85,42 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
         severity="low",
     ),
     Rule(
-        "no-way-under-limit",
+        "no-swap-under-limit",
         "No single swap and no pair of swaps brings the present set under the mass limit.",
         when=lambda given, found: ~_is_under(given) & ~_has_way(given),
         results=OF_WAY,
     ),
     Rule(
         "swap-not-comparable",
-        "{ways_under_limit.name}: the present set has no figures to compare.",
+        "{swaps_under_limit.name}: the present set has no figures to compare.",
         when=lambda given, found: np.isnan(
-            found.ways_under_limit.endurance_change + found.ways_under_limit.thrust_change
+            found.swaps_under_limit.endurance_change + found.swaps_under_limit.thrust_change
         ),
-        results=("ways_under_limit.endurance_change", "ways_under_limit.thrust_change"),
-        partly="{ways_under_limit.name}, or the present set, has no figures to compare",
+        results=("swaps_under_limit.endurance_change", "swaps_under_limit.thrust_change"),
+        partly="{swaps_under_limit.name}, or the present set, has no figures to compare",
         severity="medium",
     ),
     Rule(
-        "swap-loses-no-time",
-        "{ways_under_limit.name}: the swap costs no flight time.",
-        when=lambda given, found: np.isnan(found.ways_under_limit.mass_saved_per_time_lost),
-        results=("ways_under_limit.mass_saved_per_time_lost",),
-        partly="{ways_under_limit.name} costs no flight time",
+        "swap-loses-no-endurance",
+        "{swaps_under_limit.name}: the swap costs no flight time.",
+        when=lambda given, found: np.isnan(found.swaps_under_limit.mass_saved_per_endurance_lost),
+        results=("swaps_under_limit.mass_saved_per_endurance_lost",),
+        partly="{swaps_under_limit.name} costs no flight time",
         severity="low",
     ),
     Rule(
         "swap-loses-no-thrust",
-        "{ways_under_limit.name}: the swap costs no thrust.",
-        when=lambda given, found: np.isnan(found.ways_under_limit.mass_saved_per_thrust_lost),
-        results=("ways_under_limit.mass_saved_per_thrust_lost",),
-        partly="{ways_under_limit.name} costs no thrust",
+        "{swaps_under_limit.name}: the swap costs no thrust.",
+        when=lambda given, found: np.isnan(found.swaps_under_limit.mass_saved_per_thrust_lost),
+        results=("swaps_under_limit.mass_saved_per_thrust_lost",),
+        partly="{swaps_under_limit.name} costs no thrust",
         severity="low",
     ),
     Rule(
         "swap-costs-nothing",
-        "{ways_under_limit.name}: no price was given for the swap, or it costs nothing.",
-        when=lambda given, found: np.isnan(found.ways_under_limit.mass_saved_per_price),
-        results=("ways_under_limit.mass_saved_per_price",),
+        "{swaps_under_limit.name}: no price was given for the swap, or it costs nothing.",
+        when=lambda given, found: np.isnan(found.swaps_under_limit.mass_saved_per_price),
+        results=("swaps_under_limit.mass_saved_per_price",),
         severity="low",
     ),
 )
@@ -147,9 +147,10 @@ CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
     shared_flights.FEW_FLIGHTS,
     propellers.CAUTIONS[0],
     Caution(
-        "no-set-meets-all",
-        "No set meets all requirements. The one that comes nearest misses most: {binding_requirement}, by {shortfall}.",
-        when=lambda given, found: found.binding_requirement > 0,
+        "no-set-meets-requirements",
+        "No set meets all requirements. The one that comes nearest misses most: {most_missed_requirement}, by "
+        "{shortfall_share}.",
+        when=lambda given, found: found.most_missed_requirement > 0,
         severity="high",
     ),
     Caution(
@@ -189,9 +190,9 @@ CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
         severity="low",
     ),
     Caution(
-        "front-not-all-listed",
-        "The Pareto front has {front_count} sets; the best 100 by what is preferred are listed.",
-        when=lambda given, found: found.front_count > set_search.MAX_FRONT,
+        "pareto-front-not-all-listed",
+        "The Pareto front has {pareto_front_count} sets; the best 100 by what is preferred are listed.",
+        when=lambda given, found: found.pareto_front_count > set_search.MAX_FRONT,
         severity="low",
     ),
     Caution(
@@ -212,29 +213,29 @@ def _lacks_part(given: Any) -> BoolArray:
 
 SENTENCES: Final[tuple[Sentence[Any, Any], ...]] = (
     Sentence(
-        "Choose {way_under_limit}: then it is {way_mass_margin} under the limit",
+        "Choose {recommended_swap}: then it is {swapped_mass_margin} under the limit",
         details=(
             "At present its margin is {present_mass_margin}.",
-            "It then flies {way_endurance}, at present {present_endurance}.",
-            "Best of all that meet the requirements: {changes}. It flies {endurance}, {mass_margin} under the limit.",
+            "It then flies {swapped_endurance}, at present {present_endurance}.",
+            "Best of all that meet the requirements: {best_set}. It flies {endurance}, {mass_margin} under the limit.",
         ),
         when=lambda given, found: ~_is_under(given) & _has_way(given) & (found.feasible_count > 0),
         verdict="good",
     ),
     Sentence(
-        "No set meets all requirements: {binding_requirement} is missed by {shortfall}",
-        details=("The nearest has {changes}: it flies {endurance}, with a margin of {mass_margin}.",),
-        when=lambda given, found: found.binding_requirement > 0,
+        "No set meets all requirements: {most_missed_requirement} is missed by {shortfall_share}",
+        details=("The nearest has {best_set}: it flies {endurance}, with a margin of {mass_margin}.",),
+        when=lambda given, found: found.most_missed_requirement > 0,
         verdict="bad",
     ),
     Sentence(
         "Best as it is: flies {endurance:range}, {mass_margin} under the limit",
         details=("{feasible_count} of {compared_count} sets meet all requirements.",),
-        when=lambda given, found: (found.changes == "as it is") & (found.feasible_count > 0),
+        when=lambda given, found: (found.best_set == "as it is") & (found.feasible_count > 0),
         verdict="good",
     ),
     Sentence(
-        "Choose {changes}: flies {endurance:range}, {mass_margin} under the limit",
+        "Choose {best_set}: flies {endurance:range}, {mass_margin} under the limit",
         details=(
             "At present it flies {present_endurance}, with a margin of {present_mass_margin}.",
             "{feasible_count} of {compared_count} sets meet all requirements.",
@@ -253,7 +254,7 @@ CHARTS: Final[tuple[AnyChart, ...]] = (
         title="Flight time against mass of the best sets",
     ),
     ScatterChart(
-        "ways_under_limit",
+        "swaps_under_limit",
         x="mass_change",
         y="endurance_change",
         may_skip_labels=True,
@@ -265,6 +266,6 @@ REFERENCES: Final = (
     Reference(
         "Pareto front: the sets that no other one equals in all objectives and beats in one (Ehrgott, Multicriteria "
         "Optimization, 2nd ed. 2005, definition 2.1: from memory)",
-        about=("pareto_front", "front_count"),
+        about=("pareto_front", "pareto_front_count"),
     ),
 )

@@ -182,7 +182,7 @@ def find_sets(given: Any) -> Search:
     problem = set_problem.make_problem(given, slots)
     if isinstance(problem, NotCompared):
         return _give_up(slots, present, problem)
-    count = int(given.ranking_length[0])
+    count = int(given.ranking_size[0])
     found = functools.reduce(
         partial(_merge, count), map_blocks(partial(compare_block, problem, count), list_blocks(problem))
     )

@@ -33,7 +33,7 @@ class OtherGauge:
         Array,
         Quantity("W", "Power lost at the average current.", label="Power lost", formula="mean_current * voltage_drop"),
     ]
-    conductor_temperature: Annotated[
+    wire_temperature: Annotated[
         Array, make_temperature("Temperature of the copper.", "Wire temperature", method="as that of this wire")
     ]
 
@@ -55,7 +55,7 @@ def find_temperature(given: Any, area: Array) -> Array:
         coefficient=expand(given.heat_transfer_coefficient),
         air_temperature=expand(given.air_temperature),
     )
-    known = expand(given.conductor_temperature)
+    known = expand(given.wire_temperature)
     return np.where(np.isnan(known), in_still_air, known)
 
 
@@ -76,5 +76,5 @@ def compare_gauges(given: Any, area: Array, run: Array, mass: Array) -> OtherGau
         copper_mass_change=masses - column(mass),
         voltage_drop=drop,
         power_loss=column(given.mean_current) * drop,
-        conductor_temperature=temperature,
+        wire_temperature=temperature,
     )

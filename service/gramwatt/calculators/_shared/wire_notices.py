@@ -14,34 +14,34 @@ SMALL_DROP: Final = 0.03
 
 def is_overheated(given: Any, found: Any) -> BoolArray:
     """Return whether (N,) the average current heats the wire above its limit."""
-    return np.asarray(found.conductor_temperature > given.wire_temperature_limit)
+    return np.asarray(found.wire_temperature > given.wire_temperature_limit)
 
 
 def is_peak_too_hot(given: Any, found: Any) -> BoolArray:
     """Return whether (N,) the peak heats the wire above its limit, or melts it."""
     return np.asarray(
-        (found.peak_conductor_temperature > given.wire_temperature_limit) | (found.fusing_time < given.peak_duration)
+        (found.peak_wire_temperature > given.wire_temperature_limit) | (found.fusing_time < given.peak_duration)
     )
 
 
-OF_GAUGES: Final = ("by_gauge.voltage_drop", "by_gauge.power_loss", "by_gauge.conductor_temperature")
+OF_GAUGES: Final = ("by_gauge.voltage_drop", "by_gauge.power_loss", "by_gauge.wire_temperature")
 DETAILS: Final = (
     "{power_loss} of heat, in {copper_mass} of copper.",
-    "The wire gets to {conductor_temperature} in still air, and to {peak_conductor_temperature} in a peak.",
+    "The wire gets to {wire_temperature} in still air, and to {peak_wire_temperature} in a peak.",
     "It carries {wire_current_limit} for long in still air.",
 )
 
 
 SENTENCES: Final[tuple[Sentence[Any, Any], ...]] = (
     Sentence(
-        "Too hot: the wire gets to {conductor_temperature:range} at {mean_current}",
+        "Too hot: the wire gets to {wire_temperature:range} at {mean_current}",
         details=("That is above the limit of {wire_temperature_limit}.", *DETAILS[::2]),
         when=is_overheated,
         verdict="bad",
     ),
     Sentence(
         "The peak overheats the wire: {peak_current} would melt it in {fusing_time}",
-        details=("After the peak it has {peak_conductor_temperature}.", *DETAILS[::2]),
+        details=("After the peak it has {peak_wire_temperature}.", *DETAILS[::2]),
         when=is_peak_too_hot,
         verdict="bad",
     ),
@@ -66,22 +66,22 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
         "wire-melts",
         "In still air {mean_current} melts this wire: there is no steady temperature. Use a thicker wire. For a "
         "short run, give the wire temperature.",
-        when=lambda given, found: np.isnan(found.conductor_temperature),
+        when=lambda given, found: np.isnan(found.wire_temperature),
         results=(*AT_TEMPERATURE, *AT_PEAK),
         partly="{mean_current} melts this wire in still air",
     ),
     Rule(
         "peak-melts-wire",
         "The peak of {peak_current} melts the wire in {fusing_time}, before it ends.",
-        when=lambda given, found: np.isnan(found.peak_conductor_temperature) & np.isfinite(given.peak_current),
-        results=("peak_conductor_temperature",),
+        when=lambda given, found: np.isnan(found.peak_wire_temperature) & np.isfinite(given.peak_current),
+        results=("peak_wire_temperature",),
         partly="the peak melts the wire before it ends",
     ),
     Rule(
         "gauge-melts",
         "{by_gauge.name}: in still air {mean_current} melts it.",
         severity="low",
-        when=lambda given, found: np.isnan(found.by_gauge.conductor_temperature),
+        when=lambda given, found: np.isnan(found.by_gauge.wire_temperature),
         results=OF_GAUGES,
         partly="{mean_current} melts a thinner one of the other gauges in still air",
     ),
@@ -95,7 +95,7 @@ CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
     ),
     Caution(
         "wire-overheated",
-        "At {mean_current} the wire gets to {conductor_temperature}, above its limit of {wire_temperature_limit}.",
+        "At {mean_current} the wire gets to {wire_temperature}, above its limit of {wire_temperature_limit}.",
         severity="high",
         when=is_overheated,
     ),
@@ -110,7 +110,7 @@ CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
         "The temperature of the wire is an estimate for still air, known to a factor of 1.5 in its rise. Moving air "
         "cools it more, a bundle or a closed frame less: measure it.",
         severity="low",
-        when=lambda given, found: np.isnan(given.conductor_temperature),
+        when=lambda given, found: np.isnan(given.wire_temperature),
     ),
     Caution(
         "current-varies",

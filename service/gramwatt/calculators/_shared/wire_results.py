@@ -15,18 +15,17 @@ IN_STILL_AIR: Final = (
     "/ (1 - COPPER_COEFFICIENT * steady_rise)"
 )
 RESISTANCE: Final = (
-    "COPPER_RESISTIVITY * (1 + COPPER_COEFFICIENT * (conductor_temperature - COPPER_TEMPERATURE)) * conductors "
+    "COPPER_RESISTIVITY * (1 + COPPER_COEFFICIENT * (wire_temperature - COPPER_TEMPERATURE)) * conductors "
     "* wire_length * (1 + stranding_allowance) / wire_area"
 )
 MASS: Final = "COPPER_DENSITY * wire_area * conductors * wire_length * (1 + stranding_allowance)"
 AFTER_PEAK: Final = (
-    "conductor_temperature + (1 / COPPER_COEFFICIENT + conductor_temperature - COPPER_TEMPERATURE) "
-    "* (exp(peak_growth) - 1)"
+    "wire_temperature + (1 / COPPER_COEFFICIENT + wire_temperature - COPPER_TEMPERATURE) * (exp(peak_growth) - 1)"
 )
 TIME_TO_MELT: Final = (
     "COPPER_HEAT_CAPACITY * COPPER_DENSITY "
     "* log((1 + COPPER_COEFFICIENT * (COPPER_MELTING_POINT - COPPER_TEMPERATURE)) "
-    "/ (1 + COPPER_COEFFICIENT * (conductor_temperature - COPPER_TEMPERATURE))) "
+    "/ (1 + COPPER_COEFFICIENT * (wire_temperature - COPPER_TEMPERATURE))) "
     "/ (COPPER_COEFFICIENT * COPPER_RESISTIVITY * peak_current_density**2)"
 )
 RISE_AT_20: Final = (
@@ -148,11 +147,11 @@ FusingCurrent: TypeAlias = Annotated[
 ]
 
 
-AT_TEMPERATURE: Final = ("voltage_drop", "voltage_drop_share", "power_loss", "wire_resistance", "conductor_temperature")
+AT_TEMPERATURE: Final = ("voltage_drop", "voltage_drop_share", "power_loss", "wire_resistance", "wire_temperature")
 """Results that depend on the temperature of the copper."""
 AT_PEAK: Final = (
     *("peak_voltage_drop", "peak_voltage_drop_share", "peak_power_loss"),
-    *("peak_conductor_temperature", "fusing_time"),
+    *("peak_wire_temperature", "fusing_time"),
 )
 OF_WIRE: Final = ("copper_mass", "wire_area", "current_density", "peak_current_density", "fusing_current")
 
@@ -192,6 +191,6 @@ def find_steps(given: Any, found: Any) -> Steps:
     )
     return Steps(
         outer_diameter=outer,
-        steady_rise=np.where(np.isnan(given.conductor_temperature), rise, np.nan),
+        steady_rise=np.where(np.isnan(given.wire_temperature), rise, np.nan),
         peak_growth=wire.peak_growth(found.peak_current_density, given.peak_duration),
     )
