@@ -1,6 +1,7 @@
 """Search among options: against brute force and a general solver, bounds of what was left out, swaps, bad input."""
 
 import itertools
+import tracemalloc
 from typing import Any, Final
 
 import numpy as np
@@ -9,8 +10,11 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 
 from calculators.fit_out_cases import CRAFT, BuiltSet, build_all, evaluate, make_problem
 from gramwatt import InvalidInput, calculate
-from gramwatt.calculators._shared import set_problem
+from gramwatt.calculators._shared import option_slots, set_problem, set_search
 from gramwatt.calculators.fit_out import CALCULATOR as FIT_OUT
+from gramwatt.engine.budget import Budget, Cancelled
+from gramwatt.engine.calculate import evaluate_request
+from gramwatt.engine.formats import OutputOptions, iter_output
 from gramwatt.physics import combinations
 
 ACCURACY: Final = "Packs and flying time; Full throttle"
@@ -132,6 +136,23 @@ def test_a_quadrillion_combinations() -> None:
     assert found.mass[0] * 1000 == pytest.approx(base + lightest, rel=RTOL)
 
 
+def test_slots_without_a_choice_take_no_memory() -> None:
+    """16,384 sets of 460 slots without a choice: a column of 8 bytes for each slot would take 60 MB."""
+    choices = [{"slot": f"choice {at}", "name": str(choice), "mass": 1} for at in range(14) for choice in range(2)]
+    single = [{"slot": f"slot {at}", "name": "only", "mass": 0.01} for at in range(460)]
+    given = evaluate(FIT_OUT, {**CRAFT, "part_options": [*choices, *single]}).inputs
+    slots = option_slots.list_slots(given)
+    tracemalloc.start()
+    try:
+        problem = set_problem.make_problem(given, slots)
+        assert tracemalloc.get_traced_memory()[1] < 12e6
+    finally:
+        tracemalloc.stop()
+    assert isinstance(problem, set_problem.Problem)
+    last = problem.make_sets(np.array([0]), np.array([len(problem.sums.costs) - 1]))[0]
+    assert [slots[at].name for at in np.flatnonzero(last)] == [f"choice {at}" for at in range(14)]
+
+
 def test_too_many_combinations_have_a_reason() -> None:
     """20 packs, 20 propellers and four slots of 20 options that change more than the mass: 64 million to compare."""
     changes = {"kv": 4000, "controller_rating": 20, "avionics_power": 4, "throttle_cap": 50}
@@ -148,6 +169,16 @@ def test_too_many_combinations_have_a_reason() -> None:
     assert "64000000 combinations" in reason["text"]
     assert response["results"]["endurance"] is None
     assert response["results"]["compared_count"] == 0
+
+
+def test_the_ranking_as_ndjson_stops_within_its_search(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where nobody waits any more, no further block is compared."""
+    outcome = evaluate_request(FIT_OUT, _make_large(2))
+    blocks: list[object] = []
+    monkeypatch.setattr(set_search, "compare_block", lambda *given: blocks.append(given))
+    with Budget(is_cancelled=lambda: True), pytest.raises(Cancelled):
+        next(iter_output(outcome, OutputOptions(form="ndjson")))
+    assert not blocks
 
 
 def test_options_of_two_slots_that_change_one_input_conflict() -> None:

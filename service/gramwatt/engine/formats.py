@@ -11,6 +11,7 @@ from typing import Any, Final
 
 import orjson
 
+from gramwatt.blocks import use_limits
 from gramwatt.engine import budget
 from gramwatt.engine.calculate import WorkLimitExceeded, compute_response, evaluate_request
 from gramwatt.engine.evaluate import Outcome
@@ -92,8 +93,12 @@ def _check_pixels(form: OutputFormat[Any, Any], given: Any) -> None:
 
 
 def _checked(chunks: Iterator[bytes]) -> Iterator[bytes]:
-    """Yield chunks as long as the request's budget allows."""
-    for chunk in chunks:
+    """Yield chunks as long as the request's budget allows, which is checked between the blocks of a search too."""
+    while True:
+        with use_limits(budget.check):
+            chunk = next(chunks, None)
+        if chunk is None:
+            return
         budget.check()
         yield chunk
 

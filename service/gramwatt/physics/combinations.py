@@ -4,6 +4,7 @@ from collections.abc import Callable, Sequence
 from typing import Final, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gramwatt.arrays import Array, BoolArray, IndexArray
 
@@ -51,7 +52,7 @@ def find_front(points: Array, check_limits: Callable[[], None] = _never_stop) ->
     for start in range(0, len(values), CHUNK):
         check_limits()
         chunk = values[start : start + CHUNK]
-        alive = np.flatnonzero(~_is_covered(chunk, front))
+        alive = np.flatnonzero(~_is_covered(chunk, front, check_limits))
         chunk = chunk[alive]
         covers = (chunk[:, None, :] <= chunk[None, :, :]).all(axis=2)
         is_free = ~np.triu(covers, 1).any(axis=0)  # an earlier row that is nowhere higher beats it or equals it
@@ -60,10 +61,11 @@ def find_front(points: Array, check_limits: Callable[[], None] = _never_stop) ->
     return np.sort(np.concatenate(rows))
 
 
-def _is_covered(chunk: Array, front: Array) -> BoolArray:
+def _is_covered(chunk: Array, front: Array, check_limits: Callable[[], None]) -> BoolArray:
     """Return which rows (N,) of a chunk have a row of the front that is nowhere higher."""
     covered: BoolArray = np.zeros(len(chunk), dtype=np.bool_)
     for start in range(0, len(front), CHUNK):
+        check_limits()
         part = front[start : start + CHUNK]
         left = np.flatnonzero(~covered)
         covered[left] = (part[:, None, :] <= chunk[None, left, :]).all(axis=2).any(axis=0)
@@ -75,7 +77,7 @@ class Sums(NamedTuple):
 
     costs: Array
     """(F, D)"""
-    options: IndexArray
+    options: NDArray[np.int16]
     """The option (F, S) of each slot."""
 
 
@@ -89,10 +91,11 @@ def add_up(costs: Sequence[Array], columns: int) -> Sums:
     columns
         D.
     """
-    found = _start(costs, columns)
+    sums = np.zeros((1, columns))
     for each in costs:
-        found = _extend(found, each)
-    return found
+        sums = _add(sums, each)
+    counts = [len(each) for each in costs]
+    return Sums(sums, np.indices(counts, dtype=np.int16).reshape(len(counts), len(sums)).T)
 
 
 def add_up_front(
@@ -103,28 +106,19 @@ def add_up_front(
     A sum that is beaten stays beaten, whatever is added to both. So each slot is added to the front of those before it,
     and what that leaves out cannot be part of any combination that is not beaten.
     """
-    found = _start(costs, columns)
+    sums, options = np.zeros((1, columns)), np.zeros((1, len(costs)), dtype=np.int16)
     for each in sorted(range(len(costs)), key=lambda slot: len(costs[slot])):
-        if len(found.costs) * len(costs[each]) > most:
+        count = len(costs[each])
+        if len(sums) * count > most:
             return None
         check_limits()
-        found = _extend(found, costs[each], at=each)
-        front = find_front(found.costs, check_limits)
-        found = Sums(found.costs[front], found.options[front])
-    return found
+        sums = _add(sums, costs[each])
+        front = find_front(sums, check_limits)
+        sums, options = sums[front], options[front // count]
+        options[:, each] = front % count
+    return Sums(sums, options)
 
 
-def _start(costs: Sequence[Array], columns: int) -> Sums:
-    return Sums(np.zeros((1, columns)), np.zeros((1, len(costs)), dtype=np.intp))
-
-
-def _extend(found: Sums, costs: Array, at: int | None = None) -> Sums:
-    """Return all combinations of sums with the options of one more slot; by default the one after those that count."""
-    count = len(costs)
-    options = np.repeat(found.options, count, axis=0)
-    chosen = np.tile(np.arange(count), len(found.costs))
-    if at is None:
-        options = np.concatenate([options[:, 1:], chosen[:, None]], axis=1)
-    else:
-        options[:, at] = chosen
-    return Sums((found.costs[:, None, :] + costs[None, :, :]).reshape(-1, costs.shape[1]), options)
+def _add(sums: Array, costs: Array) -> Array:
+    """Return all sums (F, D) with the costs (n, D) of one more slot, which varies fastest."""
+    return np.asarray((sums[:, None, :] + costs[None, :, :]).reshape(-1, costs.shape[1]))

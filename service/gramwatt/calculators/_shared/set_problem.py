@@ -66,6 +66,7 @@ class Problem:
     electrical: list[int]
     """Slots whose options change more than the mass."""
     light: list[int]
+    """Slots with a choice whose options change the mass alone; hundreds without one would only take memory."""
     sums: combinations.Sums
     """Light sets, by ascending mass: mass, price and variance beyond those of their first options."""
     is_least: BoolArray
@@ -106,8 +107,8 @@ def make_problem(given: Any, slots: list[Slot]) -> Problem | NotCompared:
     is no heavier, no dearer and no less certain. The same electrical set with that one is at least as good in all that
     is compared, if it flies no shorter for being lighter, which `_is_monotone` proves.
     """
-    light = [at for at, slot in enumerate(slots) if slot.is_light]
-    electrical = [at for at in range(len(slots)) if at not in light]
+    electrical = [at for at, slot in enumerate(slots) if not slot.is_light]
+    light = [at for at, slot in enumerate(slots) if slot.is_light and len(slot.options) > 1]
     costs = [_get_costs(slots[at]) for at in light]
     everything = count_combinations(slots) <= MAX_ENUMERATED
     sums = (

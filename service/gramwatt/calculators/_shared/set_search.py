@@ -260,9 +260,12 @@ def _find_ways(given: Any, slots: list[option_slots.Slot], present: Assessed, co
     left = np.flatnonzero(~one)
     first, second = (left[each] for each in np.triu_indices(len(left), 1))
     apart = owner[first] != owner[second]
-    pairs = sets[first[apart]] + sets[second[apart]]
-    blocks = [pairs[start : start + BLOCK] for start in range(0, len(pairs), BLOCK)]
-    found = [_rank_ways(given, slots, block)[1] for block in blocks] if len(ways) < count else []
+    first, second = first[apart], second[apart]
+    found = []
+    for start in range(0, len(first) if len(ways) < count else 0, BLOCK // 4):
+        check_limits()
+        block = slice(start, start + BLOCK // 4)
+        found.append(_rank_ways(given, slots, sets[first[block]] + sets[second[block]])[1][:count])
     if found:
         ways = np.concatenate([ways, _rank_ways(given, slots, np.concatenate(found))[1]])
     return ways[:count]
