@@ -176,6 +176,8 @@ def compute(calculator: AnyCalculator, bag: Bag) -> dict[str, Figure] | None:
     for name, owner, index in list_results(calculator):
         values = getattr(outcome.results, name) if not owner else getattr(getattr(outcome.results, owner), name)
         label = f"{owner}.{name}" if owner else name
+        if len(index) > 1 and not values.shape[1]:
+            continue  # a table without rows
         value = values[index]
         low, high = (value, value)
         if outcome.uncertainty is not None and label in outcome.uncertainty.low and not is_missing(value):

@@ -9,7 +9,7 @@ import numpy as np
 from gramwatt.calculators.build import CALCULATOR as BUILD
 from gramwatt.calculators.fit_out import CALCULATOR as FIT_OUT
 from gramwatt.engine.evaluate import Outcome, evaluate_columns
-from gramwatt.physics import weighing
+from gramwatt.physics import constants, weighing
 
 CRAFT: Final[dict[str, Any]] = dict(FIT_OUT.examples[0].given)
 MOTOR: Final = {"kv": 4300, "motor_resistance": 180, "no_load_current": 0.8}
@@ -143,7 +143,7 @@ def _build(inputs: dict[str, Any], slots: list[str], picked: tuple[Any, ...], ch
     mass, margin = float(row.mass[0, 0]), float(row.mass_margin[0, 0])
     endurance = float(row.endurance[0, 0])
     is_under = bool(row.verdict[0, 0] == weighing.UNDER)
-    thrust_to_weight = float(row.thrust_to_weight[0, 0])
+    thrust_to_weight = float(row.capped_thrust[0, 0]) / (mass * constants.STANDARD_GRAVITY)
     checks = [
         is_under,
         endurance >= inputs.get("minimum_endurance", 0) * 60,

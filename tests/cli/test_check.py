@@ -40,7 +40,7 @@ class Results:
     drop: Annotated[Array, Quantity("V", "Voltage lost.", formula="resistance * current")]
 
 
-def wire_drop(given: Inputs) -> Results:
+def cable_drop(given: Inputs) -> Results:
     """Ohm's law."""
     return Results(drop=given.resistance * given.current)
 
@@ -50,7 +50,7 @@ CALCULATOR = Calculator(
     summary="The voltage lost.",
     inputs=Inputs,
     results=Results,
-    formula=wire_drop,
+    formula=cable_drop,
     references=(Reference("By hand"),),
     cautions=(Caution("care", "Take care."),),
     examples=(
@@ -71,17 +71,17 @@ def forget() -> None:
 
 @pytest.fixture
 def write(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Write]:
-    """Write calculators/wire_drop.py, in a second folder of the package."""
+    """Write calculators/cable_drop.py, in a second folder of the package."""
 
     def write(source: str) -> None:
-        (tmp_path / "wire_drop.py").write_text(source, encoding="utf-8")
+        (tmp_path / "cable_drop.py").write_text(source, encoding="utf-8")
         forget()
 
     monkeypatch.setattr(calculators, "__path__", [*calculators.__path__, str(tmp_path)])
-    monkeypatch.delitem(sys.modules, "gramwatt.calculators.wire_drop", raising=False)
+    monkeypatch.delitem(sys.modules, "gramwatt.calculators.cable_drop", raising=False)
     yield write
     monkeypatch.undo()
-    sys.modules.pop("gramwatt.calculators.wire_drop", None)
+    sys.modules.pop("gramwatt.calculators.cable_drop", None)
     forget()
 
 
@@ -97,8 +97,8 @@ def test_the_shipped_calculators_and_units_have_no_problems() -> None:
 
 def test_the_right_file_has_no_problems(write: Write) -> None:
     write(FILE)
-    ended = check("wire-drop")
-    assert (ended.exit_code, ended.output) == (0, "wire-drop: no problems\n")
+    ended = check("cable-drop")
+    assert (ended.exit_code, ended.output) == (0, "cable-drop: no problems\n")
 
 
 @pytest.mark.parametrize(
@@ -125,11 +125,11 @@ def test_the_right_file_has_no_problems(write: Write) -> None:
         pytest.param(
             'references=(Reference("By hand"),)',
             "references=()",
-            "wire-drop: references missing",
+            "cable-drop: references missing",
             id="declaration",
         ),
         pytest.param("CALCULATOR =", "CALCULATER =", "no CALCULATOR = Calculator(...)", id="no-calculator"),
-        pytest.param("wire_drop", "wire_dorp", "its formula is named wire_dorp", id="formula-of-another-name"),
+        pytest.param("cable_drop", "wire_dorp", "its formula is named wire_dorp", id="formula-of-another-name"),
         pytest.param("import dataclass", "import dataclasss", "ImportError: cannot import name", id="import"),
         pytest.param("class Inputs:", "class Inputs", "SyntaxError: ", id="syntax"),
     ],
@@ -139,7 +139,7 @@ def test_a_mistake_is_reported_with_its_file(write: Write, old: str, new: str, l
     write(FILE.replace(old, new))
     ended = check()
     assert ended.exit_code == 1
-    assert ended.output.startswith(f"calculators/wire_drop.py: {line}")
+    assert ended.output.startswith(f"calculators/cable_drop.py: {line}")
     assert ended.output.count("\n") == (2 if "fails: AttributeError" in line else 1), "and nothing else is wrong"
 
 
@@ -149,23 +149,23 @@ def test_an_unknown_unit_in_a_table_is_reported(write: Write) -> None:
     source = FILE.replace("@dataclass", f"{wire}@dataclass", 1).replace("Reference\n", "Reference, Table\n", 1)
     field = '    wires: Annotated[Wire, Table(Wire, "Other wires.", optional=True)]\n'
     write(source.replace("    current:", f"{field}    current:"))
-    ended = check("wire-drop")
-    assert ended.output.startswith("calculators/wire_drop.py: wires.span: unit 'yd' is not in the table of units")
+    ended = check("cable-drop")
+    assert ended.output.startswith("calculators/cable_drop.py: wires.span: unit 'yd' is not in the table of units")
 
 
 def test_several_mistakes_are_reported_at_once(write: Write) -> None:
     examples = FILE[FILE.index("        Example(") : FILE.index("    ),\n    charts")]
     write(FILE.replace(examples, examples.replace("0.2", "0.3") + examples.replace("0.2", "0.4")))
-    ended = check("wire-drop")
+    ended = check("cable-drop")
     assert ended.output.splitlines() == [
-        f"calculators/wire_drop.py: example 'One': drop is 0.2, expected {wrong}" for wrong in (0.3, 0.4)
+        f"calculators/cable_drop.py: example 'One': drop is 0.2, expected {wrong}" for wrong in (0.3, 0.4)
     ]
 
 
 def test_the_service_does_not_start_with_a_wrong_declaration(write: Write) -> None:
     """It names the file too; what only computing the examples would show is for the tests and this command."""
     write(FILE.replace('references=(Reference("By hand"),)', "references=()"))
-    with pytest.raises(DeclarationError, match=r"calculators/wire_drop\.py: wire-drop: references missing"):
+    with pytest.raises(DeclarationError, match=r"calculators/cable_drop\.py: cable-drop: references missing"):
         create_app()
 
 

@@ -114,6 +114,6 @@ def test_paths_named_for_developers_exist() -> None:
         ROOT / "service" / "gramwatt" / "web",
     )
     folders = [folder for root in roots for folder in (root, *root.glob("*/"))]
-    examples = ("wire_drop.py", "NAME.manifest.json", "accuracy_NAME.py")
+    examples = ("cable_drop.py", "NAME.manifest.json", "accuracy_NAME.py")
     known = {name for name in named if any((folder / name).exists() for folder in folders)}
     assert [name for name in sorted(named - known) if not name.endswith(examples)] == []

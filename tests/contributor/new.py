@@ -1,7 +1,7 @@
-"""Write the two files of a new calculator: ``make new NAME=wire-drop``.
+"""Write the two files of a new calculator: ``make new NAME=cable-drop``.
 
 They are a small calculator that works, with the parts in the order that every calculator has them. Replace its inputs,
-results, formula, texts and examples by yours, and run ``make check NAME=wire-drop`` as you go.
+results, formula, texts and examples by yours, and run ``make check NAME=cable-drop`` as you go.
 """
 
 from __future__ import annotations
@@ -104,7 +104,7 @@ def create(name: str, root: Path = ROOT) -> tuple[Path, Path]:
         If the name is not in kebab-case, or if one of the files exists.
     """
     if not NAME.fullmatch(name):
-        raise ValueError(f"NAME={name}: use lower-case words joined by hyphens, such as wire-drop")
+        raise ValueError(f"NAME={name}: use lower-case words joined by hyphens, such as cable-drop")
     function = name.replace("-", "_")
     files = {
         root / "service" / "gramwatt" / "calculators" / f"{function}.py": CALCULATOR,
@@ -122,7 +122,7 @@ def create(name: str, root: Path = ROOT) -> tuple[Path, Path]:
 def main(arguments: list[str]) -> int:
     """Write the files and print what to do next."""
     if len(arguments) != 1:
-        print("Give the name of the calculator: make new NAME=wire-drop", file=sys.stderr)
+        print("Give the name of the calculator: make new NAME=cable-drop", file=sys.stderr)
         return 2
     try:
         calculator, test = create(arguments[0])

@@ -42,7 +42,7 @@ def test_a_new_calculator_passes_what_it_inherits(checkout: Path) -> None:
     assert " passed" in tested.stdout
 
 
-@pytest.mark.parametrize("name", ["WireDrop", "wire_drop", "", "-wire", "../wire", "1st"])
+@pytest.mark.parametrize("name", ["CableDrop", "cable_drop", "", "-wire", "../wire", "1st"])
 def test_a_name_in_another_form_is_rejected(name: str, tmp_path: Path) -> None:
     with pytest.raises(ValueError, match="lower-case words joined by hyphens"):
         create(name, tmp_path)
@@ -55,4 +55,4 @@ def test_files_that_exist_are_not_overwritten(capsys: pytest.CaptureFixture[str]
 
 def test_a_missing_name_is_explained(capsys: pytest.CaptureFixture[str]) -> None:
     assert main([]) == 2
-    assert "make new NAME=wire-drop" in capsys.readouterr().err
+    assert "make new NAME=cable-drop" in capsys.readouterr().err

@@ -37,24 +37,24 @@ def test_every_symbol_names_a_quantity_or_a_constant() -> None:
     [
         pytest.param(
             "# Changelog\n\n## [Unreleased]\n\n## [0.2.0]\n",
-            "# Changelog\n\n## [Unreleased]\n\n### Added\n\n- `wire-drop`: A wire.\n\n## [0.2.0]\n",
+            "# Changelog\n\n## [Unreleased]\n\n### Added\n\n- `cable-drop`: A wire.\n\n## [0.2.0]\n",
             id="nothing-unreleased",
         ),
         pytest.param(
             "## [Unreleased]\n\n### Added\n\n- Speed.\n\n## [0.2.0]\n\n### Added\n\n- Old.\n",
-            "## [Unreleased]\n\n### Added\n\n- `wire-drop`: A wire.\n- Speed.\n\n## [0.2.0]\n\n### Added\n\n- Old.\n",
+            "## [Unreleased]\n\n### Added\n\n- `cable-drop`: A wire.\n- Speed.\n\n## [0.2.0]\n\n### Added\n\n- Old.\n",
             id="beside-others",
         ),
         pytest.param(
-            "## [Unreleased]\n", "## [Unreleased]\n\n### Added\n\n- `wire-drop`: A wire.\n", id="first-version"
+            "## [Unreleased]\n", "## [Unreleased]\n\n### Added\n\n- `cable-drop`: A wire.\n", id="first-version"
         ),
     ],
 )
 def test_an_entry_goes_under_added_of_the_unreleased_version(before: str, after: str) -> None:
-    assert add_entries(before, ["- `wire-drop`: A wire."]) == after
+    assert add_entries(before, ["- `cable-drop`: A wire."]) == after
     assert add_entries(before, []) == before
 
 
 def test_a_changelog_without_the_heading_is_an_error() -> None:
     with pytest.raises(ValueError, match="no heading"):
-        add_entries("# Changelog\n", ["- `wire-drop`: A wire."])
+        add_entries("# Changelog\n", ["- `cable-drop`: A wire."])

@@ -36,6 +36,7 @@ class Case:
 
 
 DRIVE: Final = {"cells": 6, "capacity": 1300, "kv": 1950, "diameter": 5, "pitch": 4}
+CHARGE: Final = {"cells": 6, "capacity": 1300}
 CASES: Final = {
     **{f"{each.name}: {at.title}": Case(each, at.given) for each in CALCULATORS for at in each.examples},
     "bench point without shaft power and speed": Case(
@@ -62,6 +63,17 @@ CASES: Final = {
             "parts": [{"name": "camera", "mass": 61}, {"name": "strap", "mass": 4.5, "count": 2}],
             "packs": [{"name": "small", "cells": 4, "capacity": 1300, "mass": 155}],
         },
+    ),
+    "charge current of several packs": Case(
+        registry.get("charge-time"), {**CHARGE, "charge_current": 3, "packs_in_parallel": 2}
+    ),
+    "charge current above that of the charger": Case(
+        registry.get("charge-time"), {**CHARGE, "charge_current": 3, "maximum_charger_current": 2}
+    ),
+    "charger of little power": Case(registry.get("charge-time"), {**CHARGE, "maximum_charger_power": 40}),
+    "supply of little power": Case(registry.get("charge-time"), {**CHARGE, "maximum_supply_power": 40}),
+    "parts and propellers without a pack": Case(
+        registry.get("balance"), {"parts": [{"mass": 300, "x": 4}], "propeller_mass": 5, "wheelbase": 220}
     ),
 }
 every_case = pytest.mark.parametrize("case", [pytest.param(case, id=name) for name, case in CASES.items()])

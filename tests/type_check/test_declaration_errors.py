@@ -265,15 +265,15 @@ def test_a_unit_that_is_not_in_the_table_is_rejected() -> None:
 
 
 def test_a_file_without_a_calculator_is_reported_by_name() -> None:
-    with pytest.raises(DeclarationError, match=r"calculators/wire_drop\.py: no CALCULATOR"):
-        registry.check_module("wire_drop", None)
-    with pytest.raises(DeclarationError, match=r"calculators/wire_drop\.py: no CALCULATOR"):
-        registry.check_module("wire_drop", double)
+    with pytest.raises(DeclarationError, match=r"calculators/cable_drop\.py: no CALCULATOR"):
+        registry.check_module("cable_drop", None)
+    with pytest.raises(DeclarationError, match=r"calculators/cable_drop\.py: no CALCULATOR"):
+        registry.check_module("cable_drop", double)
 
 
 def test_a_file_whose_formula_has_another_name_is_reported_by_name() -> None:
-    with pytest.raises(DeclarationError, match=r"calculators/wire_drop\.py: its formula is named double"):
-        registry.check_module("wire_drop", Calculator(**CORRECT_PARTS))
+    with pytest.raises(DeclarationError, match=r"calculators/cable_drop\.py: its formula is named double"):
+        registry.check_module("cable_drop", Calculator(**CORRECT_PARTS))
 
 
 def test_every_calculator_has_the_name_of_its_file() -> None:

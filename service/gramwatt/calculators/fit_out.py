@@ -126,9 +126,7 @@ class Results:
     ]
     thrust_to_weight: Annotated[
         Array,
-        Quantity(
-            "1", "Thrust over weight at full throttle with the best set.", label="Thrust-to-weight", method=OF_SET
-        ),
+        Quantity("1", "Thrust over weight at the throttle cap.", label="Thrust-to-weight", method=OF_SET),
     ]
     price: Annotated[Array, Quantity("1", "Price of the options of the best set.", label="Price", method=OF_SET)]
     present_mass_margin: Annotated[

@@ -26,7 +26,7 @@ MinimumThrustToWeight: TypeAlias = Annotated[
     Array,
     pack_fields.optional_quantity(
         "1",
-        "Thrust over weight at full throttle that is needed.",
+        "Thrust over weight at the throttle cap that is needed.",
         label="Minimum thrust-to-weight",
         group=Group.FLIGHT,
         at_most=100,

@@ -180,6 +180,7 @@ class Compared(NamedTuple):
     endurance: Array
     """Nan where a set does not fly."""
     thrust: Array
+    """At the throttle cap [N]."""
     discharge_rating_share: Array
     controller_rating_share: Array
 
@@ -193,7 +194,7 @@ def compare(figures: setup_figures.Figures, shape: tuple[int, ...]) -> Compared:
         figures.compared.margin,
         (figures.compared.expanded_uncertainty / weighing.COVERAGE_FACTOR) ** 2,
         np.where(flies, figures.discharge.duration, np.nan),
-        full.thrust,
+        capped.thrust,
         figures.discharge_rating_share,
         figures.controller_rating_share,
     )

@@ -41,9 +41,7 @@ class FrontResults:
     endurance: Annotated[Array, Quantity("min", "Flight time.", label="Flight time", method=AS_IN_BUILD)]
     thrust_to_weight: Annotated[
         Array,
-        Quantity(
-            "1", "Thrust over weight at full throttle, without a cap.", label="Thrust-to-weight", method=AS_IN_BUILD
-        ),
+        Quantity("1", "Thrust over weight at the throttle cap.", label="Thrust-to-weight", method=AS_IN_BUILD),
     ]
     price: Annotated[Array, Quantity("1", "Price of its options.", label="Price", method="sum of price times count")]
 
@@ -92,7 +90,7 @@ class WayResults:
     ]
     thrust_change: Annotated[
         Array,
-        Quantity("gf", "Change of the full-throttle thrust.", label="Thrust change", signed=True, method=CHANGE),
+        Quantity("gf", "Change of the thrust at the throttle cap.", label="Thrust change", signed=True, method=CHANGE),
     ]
     price_change: Annotated[
         Array, Quantity("1", "Change of the price.", label="Price change", signed=True, method=CHANGE)
@@ -199,7 +197,7 @@ def list_figures(given: Any, search: Search) -> Listed:
     figures = setup_figures.find_figures(given, option_slots.choose(given, slots, sets))
     return Listed(
         figures,
-        figures.throttle.full.thrust,
+        figures.throttle.capped.thrust,
         option_slots.add_columns(slots, sets, "price"),
         [option_slots.describe(search.slots, each) for each in sets],
         [option_slots.describe(search.slots, each, in_full=True) for each in sets],

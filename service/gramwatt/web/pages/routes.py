@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import math
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final
 
 from flask import Blueprint, Response, render_template, request
@@ -207,10 +208,16 @@ def home_page() -> Response:
     if cached is not None:
         return cached
     categories = list_by_category()
-    first = categories[0][1][0]
+    first = _find_first(categories[0][1])
     view, example = make_view(first, find_query_example), find_query_example(first)
     view.form.keep_only(example)
     return _revalidate(_page_or_part("home.html", view, categories=categories), tag)
+
+
+def _find_first(calculators: Sequence[AnyCalculator]) -> AnyCalculator:
+    """Return the calculator whose example fits an address with the fewest inputs: the quickest to understand."""
+    examples = [(len(find_query_example(each)), each) for each in calculators]
+    return min(examples, key=lambda pair: pair[0] or math.inf)[1]
 
 
 def list_by_category() -> list[tuple[str, list[AnyCalculator]]]:
