@@ -177,8 +177,8 @@ def test_more_power_than_the_pack_gives() -> None:
     ("code", "shown", "hidden"),
     [
         ("over-charge-rating", {"charge_rate": 3, "charge_rating": 2}, {"charge_rate": 2, "charge_rating": 2}),
-        ("charge-rating-unknown", {"charge_rate": 1.1}, {"charge_rate": 1}),
-        ("charge-rating-unknown", {"charge_rate": 2}, {"charge_rate": 2, "charge_rating": 5}),
+        ("no-charge-rating", {"charge_rate": 1.1}, {"charge_rate": 1}),
+        ("no-charge-rating", {"charge_rate": 2}, {"charge_rate": 2, "charge_rating": 5}),
         ("above-charge-voltage", {"charge_cell_voltage": 4.25}, {"charge_cell_voltage": 4.2}),
         ("voltage-above-full", {"open_circuit_voltage": 26}, {"open_circuit_voltage": 25}),
         ("deeply-discharged", {"open_circuit_voltage": 18}, {"open_circuit_voltage": 18.2}),

@@ -75,7 +75,7 @@ def test_what_is_needed_of_the_pack() -> None:
 @pytest.mark.parametrize("current", [3, 14, 33, 60])
 def test_the_gauge_that_is_needed_carries_the_current(current: float) -> None:
     """Round trip with the limit of the wire, and with the temperature by wire-drop: the next gauge is too hot."""
-    gauge = results(mean_current=current, connector_rating=100)["mean_gauge_needed"]
+    gauge = results(mean_current=current, connector_rating=100)["mean_wire_gauge_needed"]
     limits = [results(mean_current=current, wire_gauge=each)["wire_current_limit"] for each in (gauge, gauge + 1)]
     assert limits[0] >= current > limits[1]
     drops = [
@@ -89,9 +89,9 @@ def test_the_gauge_that_is_needed_carries_the_current(current: float) -> None:
 def test_the_gauges_have_ends() -> None:
     """By hand, d ~ I^(2/3): 10 mA need less than AWG 40 has, and no gauge carries 2000 A."""
     small = results(mean_current=0.01, connector_rating=1)
-    assert small["mean_gauge_needed"] == 40
+    assert small["mean_wire_gauge_needed"] == 40
     large = calculate("current-ratings", mean_current=2000, connector_rating=5000)
-    assert large["results"]["mean_gauge_needed"] is None
+    assert large["results"]["mean_wire_gauge_needed"] is None
     assert "beyond-thickest-gauge" in {caution["code"] for caution in large["cautions"]}
     assert "beyond-thickest-gauge" not in codes(mean_current=20, connector_rating=60)
     assert "beyond-thickest-gauge" in codes(mean_current=20, peak_current=2000, connector_rating=60)
@@ -151,7 +151,7 @@ def test_a_c_rating_without_a_capacity_is_no_limit() -> None:
     response = calculate("current-ratings", mean_current=20, discharge_rating=100)
     assert response["results"]["weakest_link"] is None
     assert response["results"]["by_link"] == []
-    assert "no-limit" in {caution["code"] for caution in response["cautions"]}
+    assert "no-rated-link" in {caution["code"] for caution in response["cautions"]}
 
 
 def test_a_wire_is_rated_by_its_maker_or_by_its_heat() -> None:
@@ -172,8 +172,8 @@ def test_the_derating_is_uncertain() -> None:
     response = calculate("current-ratings", mean_current=14, capacity=850, discharge_rating=100)
     uncertainty = response["uncertainty"]["pack_current_limit"]
     assert uncertainty["standard"] == pytest.approx(12.75, rel=0.01)
-    assert "rating-derated" in {caution["code"] for caution in response["cautions"]}
-    assert "rating-derated" not in codes(mean_current=14, connector_rating=60)
+    assert "discharge-rating-derated" in {caution["code"] for caution in response["cautions"]}
+    assert "discharge-rating-derated" not in codes(mean_current=14, connector_rating=60)
     stated = calculate(
         "current-ratings", mean_current=14, capacity=850, discharge_rating=100, discharge_derating_factor=50
     )
@@ -181,10 +181,10 @@ def test_the_derating_is_uncertain() -> None:
 
 
 def test_an_assumed_throttle_is_named_where_it_matters() -> None:
-    assert "motor-throttle-assumed" in codes(mean_current=14, controller_rating=35)
-    assert "motor-throttle-assumed" in codes(mean_current=14, motor_rating=35)
-    assert "motor-throttle-assumed" not in codes(mean_current=14, connector_rating=35)
-    assert "motor-throttle-assumed" not in codes(mean_current=14, controller_rating=35, mean_throttle=45)
+    assert "mean-throttle-assumed" in codes(mean_current=14, controller_rating=35)
+    assert "mean-throttle-assumed" in codes(mean_current=14, motor_rating=35)
+    assert "mean-throttle-assumed" not in codes(mean_current=14, connector_rating=35)
+    assert "mean-throttle-assumed" not in codes(mean_current=14, controller_rating=35, mean_throttle=45)
 
 
 def test_a_craft_document_gives_pack_controllers_and_motors() -> None:
@@ -207,7 +207,7 @@ def test_more_current_is_never_easier() -> None:
     found = [results(**{**CHAIN, "peak_current": peak}) for peak in (20, 30, 41, 50, 65, 90)]
     for less, more in itertools.pairwise(found):
         assert more["highest_limit_share"] > less["highest_limit_share"]
-        assert more["peak_gauge_needed"] <= less["peak_gauge_needed"]
+        assert more["peak_wire_gauge_needed"] <= less["peak_wire_gauge_needed"]
         assert more["peak_discharge_rating_needed"] > less["peak_discharge_rating_needed"]
         assert ranks.index(more["rating_verdict"]) >= ranks.index(less["rating_verdict"])
     assert {each["rating_verdict"] for each in found} == set(ranks)

@@ -137,13 +137,11 @@ class Results:
             "are above 100 Wh or spares above their number; else carry-on",
         ),
     ]
-    pack_count: Annotated[Array, count_of("Packs in all.", "Packs in all", formula="sum(packs.count)")]
+    pack_count: Annotated[Array, count_of("Packs in total.", "Packs in total", formula="sum(packs.count)")]
     carry_on_packs: Annotated[
         Array,
         count_of(
-            "Packs of at most 100 Wh.",
-            "Packs up to 100 Wh",
-            formula="pack_count - packs_needing_approval - excluded_packs",
+            "Packs up to 100 Wh.", "Packs up to 100 Wh", formula="pack_count - packs_needing_approval - excluded_packs"
         ),
     ]
     packs_needing_approval: Annotated[
@@ -277,14 +275,8 @@ CALCULATOR = Calculator(
     ),
     references=(
         air_baggage.limits(
-            *(
-                "travel_verdict",
-                "carry_on_packs",
-                "packs_needing_approval",
-                "excluded_packs",
-                "packs_left_behind",
-                "by_pack",
-            )
+            *("travel_verdict", "carry_on_packs", "packs_needing_approval", "excluded_packs"),
+            *("packs_left_behind", "by_pack"),
         ),
         Reference(
             "IATA Dangerous Goods Regulations, 2.3.5, and ICAO Technical Instructions, Doc 9284, Part 8: at most two "

@@ -248,7 +248,7 @@ def charge_time(given: Inputs) -> Results:
 
 
 CALCULATOR = Calculator(
-    title="How long does it charge?",
+    title="How long does charging take?",
     summary="Time, current, energy and cost of a charge, to full or to the storage level.",
     inputs=Inputs,
     results=Results,

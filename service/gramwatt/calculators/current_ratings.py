@@ -78,8 +78,8 @@ class Results:
     ]
     mean_discharge_rating_needed: chain_fields.MeanDischargeRatingNeeded
     peak_discharge_rating_needed: chain_fields.PeakDischargeRatingNeeded
-    mean_gauge_needed: chain_fields.MeanGaugeNeeded
-    peak_gauge_needed: chain_fields.PeakGaugeNeeded
+    mean_wire_gauge_needed: chain_fields.MeanGaugeNeeded
+    peak_wire_gauge_needed: chain_fields.PeakGaugeNeeded
     pack_current_limit: Annotated[
         Array,
         Quantity(
@@ -123,8 +123,8 @@ def current_ratings(given: Inputs) -> Results:
         rating_verdict=links.rating_verdict.max(axis=1, initial=-1),
         mean_discharge_rating_needed=given.mean_current / derated,
         peak_discharge_rating_needed=given.peak_current / derated,
-        mean_gauge_needed=chain_fields.find_gauge(given, given.mean_current),
-        peak_gauge_needed=chain_fields.find_gauge(given, given.peak_current),
+        mean_wire_gauge_needed=chain_fields.find_gauge(given, given.mean_current),
+        peak_wire_gauge_needed=chain_fields.find_gauge(given, given.peak_current),
         pack_current_limit=chain.pack_limit(given),
         wire_area=area,
         wire_current_limit=wires.current_limit(given, area),
@@ -166,9 +166,9 @@ CALCULATOR = Calculator(
             "no source",
             about=("mean_discharge_rating_needed", "peak_discharge_rating_needed", "pack_current_limit"),
         ),
-        wires.gauge("wire_area", "mean_gauge_needed", "peak_gauge_needed"),
-        wires.copper("wire_current_limit", "mean_gauge_needed", "peak_gauge_needed"),
-        wires.heat_balance("wire_current_limit", "mean_gauge_needed", "peak_gauge_needed", "by_link"),
+        wires.gauge("wire_area", "mean_wire_gauge_needed", "peak_wire_gauge_needed"),
+        wires.copper("wire_current_limit", "mean_wire_gauge_needed", "peak_wire_gauge_needed"),
+        wires.heat_balance("wire_current_limit", "mean_wire_gauge_needed", "peak_wire_gauge_needed", "by_link"),
     ),
     cautions=chain_notices.CAUTIONS,
     examples=(
@@ -189,8 +189,8 @@ CALCULATOR = Calculator(
                 "rating_verdict": "short-peaks-only",
                 "mean_discharge_rating_needed": 32.9411764706,
                 "peak_discharge_rating_needed": 122.352941176,
-                "mean_gauge_needed": 20,
-                "peak_gauge_needed": 12,
+                "mean_wire_gauge_needed": 20,
+                "peak_wire_gauge_needed": 12,
                 "pack_current_limit": 42.5,
                 "wire_current_limit": 41.1919836717,
             },
@@ -222,8 +222,8 @@ CALCULATOR = Calculator(
                 "highest_limit_share": 150,
                 "weakest_link": "wire",
                 "rating_verdict": "over",
-                "mean_gauge_needed": 17,
-                "peak_gauge_needed": 10,
+                "mean_wire_gauge_needed": 17,
+                "peak_wire_gauge_needed": 10,
                 "wire_current_limit": 73.9288857266,
             },
             rtol=1e-11,

@@ -1,4 +1,4 @@
-"""Which options to choose: the best sets under a mass limit, and the cheapest ways under it."""
+"""Which options to choose: the best sets under a mass limit, and the cheapest swaps to get under it."""
 
 from dataclasses import dataclass
 from typing import Annotated
@@ -105,7 +105,7 @@ OF_PRESENT = "that of the first option of each slot"
 
 @dataclass(frozen=True, slots=True)
 class Results:
-    """The best set of options, how it compares, and the ways under the limit."""
+    """The best set of options, how it compares, and the swaps that get under the limit."""
 
     endurance: Annotated[Array, Quantity("min", "Flight time with the best set.", label="Flight time", method=OF_SET)]
     best_set: Annotated[
@@ -262,12 +262,7 @@ class Results:
     ]
     by_slot: Annotated[
         set_results.SlotResults,
-        Table(
-            set_results.SlotResults,
-            "Each slot with its present option and the one to choose.",
-            label="Slots",
-            max_length=502,
-        ),
+        Table(set_results.SlotResults, "The present and the best option of each slot.", label="Slots", max_length=502),
     ]
     by_requirement: Annotated[
         set_results.RequirementResults,
@@ -276,7 +271,7 @@ class Results:
 
 
 def fit_out(given: Inputs) -> Results:
-    """Search the best set of options for a craft under a mass limit, and the cheapest ways under it.
+    """Search the best set of options for a craft under a mass limit, and the cheapest swaps to get under it.
 
     Each slot takes exactly one of its options: a pack, a propeller, a part. Figures are those of build, with its
     limits. The search uses the figures as given; the ranges of the sets that it lists come from all that is uncertain.
@@ -326,8 +321,8 @@ def fit_out(given: Inputs) -> Results:
 
 
 CALCULATOR = Calculator(
-    title="Which parts to choose?",
-    summary="The best set of packs, propellers and parts under a mass limit, and the cheapest ways under it.",
+    title="Which parts suit this craft?",
+    summary="The best set of packs, propellers and parts under a mass limit, and the cheapest swaps to get under it.",
     inputs=Inputs,
     results=Results,
     formula=fit_out,

@@ -118,7 +118,7 @@ def _refer(text: str, *about: str, **more: Any) -> Reference:
 
 
 CALCULATOR = Calculator(
-    title="How long a screw?",
+    title="How long must the screw be?",
     summary="Standard lengths that fit a stack of layers: engagement, what the tip would touch, and grams.",
     inputs=Inputs,
     results=Results,

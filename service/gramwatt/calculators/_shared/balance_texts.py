@@ -169,8 +169,8 @@ CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
         "stays level if front and rear balance.",
     ),
     Caution(
-        "fix-the-pack",
-        "Fix a pack that you have moved so that it cannot slide, clear of propellers, screws and sharp edges. A "
+        "secure-the-pack",
+        "Secure a pack that you have moved so that it cannot slide, clear of propellers, screws and sharp edges. A "
         "lithium pack that is dented or pierced can burn.",
         severity="high",
     ),

@@ -12,7 +12,7 @@ from gramwatt.model import BoolArray, Caution, Rule, Sentence
 DETAILS: Final = (
     "{mean_current} on average, {peak_current} at the peak.",
     "The pack's label needs {mean_discharge_rating_needed} on average, {peak_discharge_rating_needed} at the peak.",
-    "The average current needs AWG {mean_gauge_needed} or thicker.",
+    "The average current needs AWG {mean_wire_gauge_needed} or thicker.",
 )
 
 
@@ -60,7 +60,7 @@ SENTENCES: Final[tuple[Sentence[Any, Any], ...]] = (
 )
 RULES: Final[tuple[Rule[Any, Any], ...]] = (
     Rule(
-        "no-limit",
+        "no-rated-link",
         "No link has a limit: give capacity with the C rating, or the rating of another link.",
         missing=True,
         when=lambda given, found: np.isnan(found.highest_limit_share),
@@ -78,9 +78,10 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
         "beyond-thickest-gauge",
         "Not even AWG 4/0 carries such a current for long: use several wires beside each other.",
         when=lambda given, found: (
-            np.isnan(found.mean_gauge_needed) | (np.isnan(found.peak_gauge_needed) & ~np.isnan(given.peak_current))
+            np.isnan(found.mean_wire_gauge_needed)
+            | (np.isnan(found.peak_wire_gauge_needed) & ~np.isnan(given.peak_current))
         ),
-        results=("mean_gauge_needed", "peak_gauge_needed"),
+        results=("mean_wire_gauge_needed", "peak_wire_gauge_needed"),
         partly="not even AWG 4/0 carries such a current for long",
     ),
 )
@@ -106,7 +107,7 @@ CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
         when=lambda given, found: found.by_link.rating_verdict == chain.SHORT_PEAKS_ONLY,
     ),
     Caution(
-        "rating-derated",
+        "discharge-rating-derated",
         "Only {discharge_derating_factor} of the C rating on the label is counted: small packs rarely give what it "
         "promises. Measure sag and temperature; the pack maker's advice takes precedence.",
         severity="low",
@@ -128,7 +129,7 @@ CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
         when=_lacks_a_limit,
     ),
     Caution(
-        "motor-throttle-assumed",
+        "mean-throttle-assumed",
         "The average current of a motor rests on an average throttle of {mean_throttle}, an estimate: flight-log finds "
         "it in a recording.",
         severity="low",

@@ -34,7 +34,7 @@ CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
         when=lambda given, found: found.charge_rating_share > 1 + ROUNDING,
     ),
     Caution(
-        "charge-rating-unknown",
+        "no-charge-rating",
         "{peak_charge_rate} is more than 1 C: charge so only if the pack's maker allows it.",
         severity="high",
         missing=True,

@@ -83,7 +83,9 @@ class Results:
 
     recommended_length: Annotated[
         Array,
-        _length("Shortest length that fits.", "Length to take", method="the shortest of `by_length.length` that fits"),
+        _length(
+            "Shortest length that fits.", "Recommended length", method="the shortest of `by_length.length` that fits"
+        ),
     ]
     engagement: Annotated[
         Array,

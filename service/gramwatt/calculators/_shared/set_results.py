@@ -242,7 +242,7 @@ def get_thrust_to_weight(listed: Listed) -> Array:
 
 
 def make_ways(given: Any, listed: Listed, search: Search) -> WayResults:
-    """Return the rows of the table of ways under the limit."""
+    """Return the rows of the table of swaps that get under the limit."""
     figures, ways = listed.figures, listed.ways
 
     def change(values: Array) -> Array:

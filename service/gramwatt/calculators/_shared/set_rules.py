@@ -166,7 +166,7 @@ CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
         severity="medium",
     ),
     Caution(
-        "propellers-in-parts",
+        "propellers-added",
         "The mass of one propeller for each motor was added to that of the parts: leave propellers out of the parts.",
         when=lambda given, found: np.asarray((given.propellers.mass > 0).any(axis=1)),
         severity="low",

@@ -1,4 +1,4 @@
-"""The search among sets of options: the best ones, the Pareto front, and the ways under the mass limit."""
+"""The search among sets of options: the best ones, the Pareto front, and the swaps that get under the mass limit."""
 
 import functools
 from collections.abc import Iterator
