@@ -189,6 +189,8 @@ def test_options_of_two_slots_that_change_one_input_conflict() -> None:
     ]
     response = calculate("fit-out", **{**CRAFT, "part_options": options})
     assert "options-conflict" in [each["code"] for each in response["cautions"]]
+    assert response["results"]["most_missed_requirement"] is None
+    assert response["results"]["shortfall_share"] is None
 
 
 def test_negative_slope_of_power_is_not_pruned(monkeypatch: pytest.MonkeyPatch) -> None:

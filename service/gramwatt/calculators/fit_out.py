@@ -310,7 +310,7 @@ def fit_out(given: Inputs) -> Results:
         compared_count=count(search.compared),
         feasible_count=count(search.feasible),
         pareto_front_count=count(search.front_size),
-        most_missed_requirement=np.full(rows, 1 + worst if shortfall > 0 else 0),
+        most_missed_requirement=np.full(rows, -1 if search.not_compared else 1 + worst if shortfall > 0 else 0),
         shortfall_share=count(shortfall if np.isfinite(shortfall) else np.nan),
         ranking=set_results.make_ranking(listed, listed.best),
         pareto_front=set_results.make_front(listed, listed.front),

@@ -21,6 +21,7 @@ from gramwatt.model import AnyChart, BoolArray, Caution, Reference, Rule, Scatte
 
 OF_SET: Final = ("endurance", "best_set", "mass", "mass_margin", "thrust_to_weight", "price")
 OF_WAY: Final = ("recommended_swap", "swapped_mass_margin", "swapped_endurance")
+OF_COMPARED: Final = (*OF_SET, *OF_WAY, "most_missed_requirement", "shortfall_share")
 
 
 def _is_not_compared(reason: NotCompared) -> Any:
@@ -45,7 +46,7 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
         "The options make {combination_count:rough} combinations, and packs, propellers and other options that change "
         "more than the mass leave more than 4,000,000 to compare. Leave out options, or search in two steps.",
         when=_is_not_compared(NotCompared.TOO_MANY),
-        results=(*OF_SET, *OF_WAY),
+        results=OF_COMPARED,
     ),
     Rule(
         "heavier-may-fly-longer",
@@ -53,14 +54,14 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
         "must rise with the mass of each set, which this mass exponent does not ensure. Give a mass exponent of 1 or "
         "more, or leave out options.",
         when=_is_not_compared(NotCompared.NOT_RISING),
-        results=(*OF_SET, *OF_WAY),
+        results=OF_COMPARED,
     ),
     Rule(
         "options-conflict",
         "Options of two slots change the same input of the craft, such as kV. Give each input to the options of one "
         "slot only.",
         when=_is_not_compared(NotCompared.CONFLICT),
-        results=(*OF_SET, *OF_WAY),
+        results=OF_COMPARED,
     ),
     Rule(
         "no-set-flies",

@@ -224,7 +224,7 @@ def _give_up(slots: list[option_slots.Slot], present: Assessed, reason: NotCompa
         ways=no_sets,
         ways_are_feasible=np.zeros(0, dtype=np.bool_),
         nearest=no_sets,
-        shortfalls=np.zeros(len(REQUIREMENTS)),
+        shortfalls=np.full(len(REQUIREMENTS), np.nan),
         present=present,
     )
 
