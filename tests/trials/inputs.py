@@ -165,6 +165,8 @@ def work_inputs() -> list[HostileInput]:
         HostileInput(
             "3,000 masses", lambda: get("/v1/mass-margin?mass_limit=250&masses=" + ",".join(["1"] * 3000)), ANY
         ),
+        HostileInput("10^6 sets of options", lambda: search_sets(6), ANY),
+        HostileInput("10^12 sets of options", lambda: search_sets(12), ANY),
         HostileInput("rows of uncertain inputs", lambda: post(TABLE, uncertain_rows(200_000).encode(), CSV), ANY),
     ]
 
@@ -211,6 +213,18 @@ def sweep(calculator: str, first: str, second: str, query: str = "") -> Request:
     for name in vary:
         del given[name]
     return post_json(f"/v1/{calculator}/sweep{query}", {"given": given, "vary": vary})
+
+
+def search_sets(slots: int) -> Request:
+    """Build a search among sets of options: the craft of an example, with ten options for each of some slots."""
+    given: dict[str, Any] = dict(registry.get("fit-out").examples[0].given)
+    options = [
+        {"slot": f"s{slot}", "name": f"o{option}", "mass": 1 + (7 * slot + 13 * option) % 17, "price": option}
+        for slot in range(slots)
+        for option in range(10)
+    ]
+    tables = {"packs": given["packs"][:1], "propellers": given["propellers"][:1], "part_options": options}
+    return post_json("/v1/fit-out", {**given, **tables})
 
 
 def run_lengths(rows: int) -> bytes:
