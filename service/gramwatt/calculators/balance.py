@@ -7,7 +7,7 @@ from typing import Annotated, Any, Final
 import numpy as np
 
 from gramwatt.calculators._shared import balance_charts, fields, motor_layout, pack_fields, parts, propellers
-from gramwatt.calculators._shared.balance_results import PartMoment, Results
+from gramwatt.calculators._shared.balance_results import PartResults, Results
 from gramwatt.calculators._shared.balance_texts import CAUTIONS, MIN_MOTORS, RULES, SENTENCES
 from gramwatt.model import (
     Array,
@@ -153,7 +153,7 @@ def balance(given: Inputs) -> Results:
         balancing_pack_move=-x / pack_share,
         balancing_pack_x=given.pack_x - x / pack_share,
         balancing_pack_y=given.pack_y - y / pack_share,
-        by_part=PartMoment(names, mass, *shifts),
+        by_part=PartResults(names, mass, *shifts),
     )
 
 

@@ -102,7 +102,8 @@ class Results:
     ]
     wire_current_limit: wires.WireCurrentLimit
     by_link: Annotated[
-        chain.Link, Table(chain.Link, "The links with a rating, from pack to motors.", label="Links", max_length=5)
+        chain.LinkResults,
+        Table(chain.LinkResults, "The links with a rating, from pack to motors.", label="Links", max_length=5),
     ]
 
 

@@ -124,7 +124,7 @@ class Results:
             method=OF_SET,
         ),
     ]
-    thrust_to_weight: Annotated[
+    capped_thrust_to_weight: Annotated[
         Array,
         Quantity("1", "Thrust over weight at the throttle cap.", label="Thrust-to-weight", method=OF_SET),
     ]
@@ -243,18 +243,18 @@ class Results:
         ),
     ]
     pareto_front: Annotated[
-        set_results.FrontResults,
+        set_results.ParetoResults,
         Table(
-            set_results.FrontResults,
+            set_results.ParetoResults,
             "Sets on the Pareto front; at most 100, the best first.",
             label="Pareto front",
             max_length=set_search.MAX_FRONT,
         ),
     ]
     swaps_under_limit: Annotated[
-        set_results.WayResults,
+        set_results.SwapResults,
         Table(
-            set_results.WayResults,
+            set_results.SwapResults,
             "Single swaps, then pairs of swaps, that bring the present set under the limit.",
             label="Swaps to get under the limit",
             max_length=200,
@@ -299,7 +299,7 @@ def fit_out(given: Inputs) -> Results:
         best_set=np.full(rows, "" if search.not_compared else listed.names_in_full[nearest]),
         mass=of_set(figures.mass),
         mass_margin=of_set(figures.compared.margin),
-        thrust_to_weight=of_set(set_results.get_thrust_to_weight(listed)),
+        capped_thrust_to_weight=of_set(set_results.get_thrust_to_weight(listed)),
         price=of_set(listed.price),
         present_mass_margin=figures.compared.margin[:, listed.present],
         present_endurance=figures.discharge.duration[:, listed.present],

@@ -62,7 +62,7 @@ def _degrees(description: str, **more: Any) -> Quantity:
 
 
 @dataclass(frozen=True, slots=True)
-class PropellerInView:
+class PropellerResults:
     """One propeller as the camera sees it."""
 
     name: Annotated[StringArray, Text("Where the propeller is.", label="Propeller", method="by its bearing")]
@@ -155,8 +155,8 @@ class Results:
         Array, _degrees("Field of view from corner to corner.", at_most=360, method=FIELDS)
     ]
     by_propeller: Annotated[
-        PropellerInView,
-        Table(PropellerInView, "Each propeller, clockwise.", label="Propellers", max_length=layout.MAX_MOTORS),
+        PropellerResults,
+        Table(PropellerResults, "Each propeller, clockwise.", label="Propellers", max_length=layout.MAX_MOTORS),
     ]
 
 
@@ -185,7 +185,7 @@ def propellers_in_view(given: Inputs) -> Results:
         horizontal_field_of_view=horizontal,
         vertical_field_of_view=vertical,
         diagonal_field_of_view=diagonal,
-        by_propeller=PropellerInView(names[:, seen], visibility[:, seen], margins[:, seen], shares[:, seen]),
+        by_propeller=PropellerResults(names[:, seen], visibility[:, seen], margins[:, seen], shares[:, seen]),
     )
 
 

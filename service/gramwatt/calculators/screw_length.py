@@ -6,7 +6,7 @@ from typing import Any, Final
 import numpy as np
 
 from gramwatt.calculators._shared import screw_charts, screw_fields, screw_texts
-from gramwatt.calculators._shared.screw_results import LengthRow, MaterialRow, Results
+from gramwatt.calculators._shared.screw_results import LengthResults, MaterialResults, Results
 from gramwatt.model import Array, Calculator, Example, IndexArray, Reference
 from gramwatt.physics import screws
 
@@ -95,7 +95,7 @@ def screw_length(given: Inputs) -> Results:
         thread_pitch=pitch,
         pitch_diameter=screws.pitch_diameter(diameter, pitch),
         minor_diameter=screws.minor_diameter(diameter, pitch),
-        by_length=LengthRow(
+        by_length=LengthResults(
             length=length,
             length_verdict=fit,
             engagement=engagement,
@@ -105,7 +105,7 @@ def screw_length(given: Inputs) -> Results:
             screw_mass=_unit_mass(given, length) * density[:, None],
             is_standard=screws.is_standard(given.head, given.thread, length),
         ),
-        by_material=MaterialRow(
+        by_material=MaterialResults(
             material=materials,
             total_screw_mass=by_material,
             mass_change=by_material - (given.screws * unit_mass * density)[:, None],

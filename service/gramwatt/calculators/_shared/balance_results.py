@@ -11,7 +11,7 @@ def _signed(unit: str, description: str, label: str, **more: Any) -> Quantity:
 
 
 @dataclass(frozen=True, slots=True)
-class PartMoment:
+class PartResults:
     """What one part does to the balance."""
 
     name: Annotated[StringArray, Text("Name of the part.")]
@@ -202,5 +202,5 @@ class Results:
         ),
     ]
     by_part: Annotated[
-        PartMoment, Table(PartMoment, "What each part does to the balance, the pack last.", label="Part by part")
+        PartResults, Table(PartResults, "What each part does to the balance, the pack last.", label="Part by part")
     ]

@@ -34,7 +34,7 @@ PEAK: Final = ("peak_current",)
 
 
 @dataclass(frozen=True, slots=True)
-class Link:
+class LinkResults:
     """One link of the chain."""
 
     name: Annotated[StringArray, Text("Link.", label="Link")]
@@ -107,7 +107,7 @@ def pack_limit(given: Any) -> Array:
     return np.asarray(given.discharge_rating * given.discharge_derating_factor * given.capacity)
 
 
-def find_links(given: Any, burst_duration: float) -> Link:
+def find_links(given: Any, burst_duration: float) -> LinkResults:
     """Return the links (N, M) whose limit any of the requests gives; a peak up to ``burst_duration`` [s] is short."""
     motor = motor_currents(given)
     by_heat = wires.current_limit(given, wires.copper_area(given))
@@ -126,7 +126,7 @@ def find_links(given: Any, burst_duration: float) -> Link:
     mean_share, peak_share = means / limits, peaks / limits
     names = np.broadcast_to(LINK_NAMES, limits.shape)
     verdicts = rate(given, mean_share, peak_share, burst_duration)
-    return Link(
+    return LinkResults(
         name=names[:, known],
         continuous_current_limit=limits[:, known],
         limit_origin=origins[:, known],
@@ -155,7 +155,7 @@ class Weakest(NamedTuple):
     """Position in `LINKS`, -1 where none has a limit."""
 
 
-def find_weakest(links: Link) -> Weakest:
+def find_weakest(links: LinkResults) -> Weakest:
     """Return the weakest of the links (N, M)."""
     count = len(links.name)
     shares = np.fmax(links.mean_limit_share, links.peak_limit_share)

@@ -17,7 +17,7 @@ def _length(description: str, label: str, **more: Any) -> Quantity:
 
 
 @dataclass(frozen=True, slots=True)
-class LengthRow:
+class LengthResults:
     """One length of the screw."""
 
     length: Annotated[Array, Quantity("mm", "Nominal length.", method="ISO 4762, and the other lengths")]
@@ -58,7 +58,7 @@ class LengthRow:
 
 
 @dataclass(frozen=True, slots=True)
-class MaterialRow:
+class MaterialResults:
     """The screws in another material."""
 
     material: Annotated[IndexArray, Choice(screws.MATERIALS, "Material.", method="one after the other")]
@@ -164,7 +164,7 @@ class Results:
             formula="thread_diameter - 5 / 8 * sqrt(3) * thread_pitch",
         ),
     ]
-    by_length: Annotated[LengthRow, Table(LengthRow, "Every length.", label="Length by length")]
+    by_length: Annotated[LengthResults, Table(LengthResults, "Every length.", label="Length by length")]
     by_material: Annotated[
-        MaterialRow, Table(MaterialRow, "The length to take in each material.", label="Other materials")
+        MaterialResults, Table(MaterialResults, "The length to take in each material.", label="Other materials")
     ]

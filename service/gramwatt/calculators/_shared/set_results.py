@@ -24,7 +24,7 @@ REQUIREMENT_NAMES: Final = (
 
 
 @dataclass(frozen=True, slots=True)
-class FrontResults:
+class ParetoResults:
     """The craft in one set of options, by what the sets are compared in."""
 
     name: Annotated[
@@ -39,7 +39,7 @@ class FrontResults:
         ),
     ]
     endurance: Annotated[Array, Quantity("min", "Flight time.", label="Flight time", method=AS_IN_BUILD)]
-    thrust_to_weight: Annotated[
+    capped_thrust_to_weight: Annotated[
         Array,
         Quantity("1", "Thrust over weight at the throttle cap.", label="Thrust-to-weight", method=AS_IN_BUILD),
     ]
@@ -47,7 +47,7 @@ class FrontResults:
 
 
 @dataclass(frozen=True, slots=True)
-class SetResults(FrontResults):
+class SetResults(ParetoResults):
     """The craft in one set of options."""
 
     probability_under_limit: Annotated[
@@ -68,7 +68,7 @@ class SetResults(FrontResults):
 
 
 @dataclass(frozen=True, slots=True)
-class WayResults:
+class SwapResults:
     """One or two swaps that bring the craft under the limit."""
 
     name: Annotated[StringArray, Text("What to swap.", label="Swap", max_length=1000, method="by name")]
@@ -88,7 +88,7 @@ class WayResults:
     endurance_change: Annotated[
         Array, Quantity("min", "Change of the flight time.", label="Flight time change", signed=True, method=CHANGE)
     ]
-    thrust_change: Annotated[
+    capped_thrust_change: Annotated[
         Array,
         Quantity("gf", "Change of the thrust at the throttle cap.", label="Thrust change", signed=True, method=CHANGE),
     ]
@@ -112,7 +112,7 @@ class WayResults:
             "Mass saved for each gf of thrust lost.",
             label="Saved per gf lost",
             signed=True,
-            formula="-mass_change / -thrust_change",
+            formula="-mass_change / -capped_thrust_change",
         ),
     ]
     mass_saved_per_price: Annotated[
@@ -209,9 +209,9 @@ def list_figures(given: Any, search: Search) -> Listed:
     )
 
 
-def make_front(listed: Listed, rows: slice) -> FrontResults:
+def make_front(listed: Listed, rows: slice) -> ParetoResults:
     """Return rows of the table of the front."""
-    return FrontResults(**_get_objectives(listed, rows))
+    return ParetoResults(**_get_objectives(listed, rows))
 
 
 def make_ranking(listed: Listed, rows: slice) -> SetResults:
@@ -231,7 +231,7 @@ def _get_objectives(listed: Listed, rows: slice) -> dict[str, Any]:
         "mass": figures.mass[:, rows],
         "mass_margin": figures.compared.margin[:, rows],
         "endurance": figures.discharge.duration[:, rows],
-        "thrust_to_weight": get_thrust_to_weight(listed)[:, rows],
+        "capped_thrust_to_weight": get_thrust_to_weight(listed)[:, rows],
         "price": listed.price[:, rows],
     }
 
@@ -241,7 +241,7 @@ def get_thrust_to_weight(listed: Listed) -> Array:
     return listed.thrust / (listed.figures.mass * constants.STANDARD_GRAVITY)
 
 
-def make_ways(given: Any, listed: Listed, search: Search) -> WayResults:
+def make_ways(given: Any, listed: Listed, search: Search) -> SwapResults:
     """Return the rows of the table of swaps that get under the limit."""
     figures, ways = listed.figures, listed.ways
 
@@ -250,13 +250,13 @@ def make_ways(given: Any, listed: Listed, search: Search) -> WayResults:
 
     mass, time = change(figures.mass), change(figures.discharge.duration)
     thrust, price = change(listed.thrust), change(listed.price)
-    return WayResults(
+    return SwapResults(
         name=_repeat(listed.names[ways], figures.mass),
         mass_margin=figures.compared.margin[:, ways],
         meets_requirements=np.broadcast_to(search.ways_are_feasible, mass.shape),
         mass_change=mass,
         endurance_change=time,
-        thrust_change=thrust,
+        capped_thrust_change=thrust,
         price_change=price,
         mass_saved_per_endurance_lost=np.where(time < 0, mass / time, np.nan),
         mass_saved_per_thrust_lost=np.where(thrust < 0, mass / thrust, np.nan),

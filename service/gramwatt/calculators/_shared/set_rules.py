@@ -19,7 +19,7 @@ from gramwatt.calculators._shared import flights as shared_flights
 from gramwatt.calculators._shared.set_problem import NotCompared
 from gramwatt.model import AnyChart, BoolArray, Caution, Reference, Rule, ScatterChart, Sentence
 
-OF_SET: Final = ("endurance", "best_set", "mass", "mass_margin", "thrust_to_weight", "price")
+OF_SET: Final = ("endurance", "best_set", "mass", "mass_margin", "capped_thrust_to_weight", "price")
 OF_WAY: Final = ("recommended_swap", "swapped_mass_margin", "swapped_endurance")
 OF_COMPARED: Final = (*OF_SET, *OF_WAY, "most_missed_requirement", "shortfall_share")
 
@@ -67,7 +67,7 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
         "no-set-flies",
         "No set of options flies: a pack cannot deliver the power, or full throttle does not lift the craft.",
         when=lambda given, found: np.isnan(found.shortfall_share) | np.isnan(found.endurance) | np.isnan(found.mass),
-        results=("endurance", "mass", "mass_margin", "thrust_to_weight", "shortfall_share"),
+        results=("endurance", "mass", "mass_margin", "capped_thrust_to_weight", "shortfall_share"),
         partly="the best set does not fly",
     ),
     Rule(
@@ -95,9 +95,9 @@ RULES: Final[tuple[Rule[Any, Any], ...]] = (
         "swap-not-comparable",
         "{swaps_under_limit.name}: the present set has no figures to compare.",
         when=lambda given, found: np.isnan(
-            found.swaps_under_limit.endurance_change + found.swaps_under_limit.thrust_change
+            found.swaps_under_limit.endurance_change + found.swaps_under_limit.capped_thrust_change
         ),
-        results=("swaps_under_limit.endurance_change", "swaps_under_limit.thrust_change"),
+        results=("swaps_under_limit.endurance_change", "swaps_under_limit.capped_thrust_change"),
         partly="{swaps_under_limit.name}, or the present set, has no figures to compare",
         severity="medium",
     ),

@@ -38,7 +38,7 @@ def _write_lines(given: Any, slots: list[option_slots.Slot], sets: Any, start: i
         "mass": found.mass / get_unit("g").scale,
         "mass_margin": found.margin / get_unit("g").scale,
         "endurance": found.endurance / get_unit("min").scale,
-        "thrust_to_weight": found.thrust_to_weight,
+        "capped_thrust_to_weight": found.thrust_to_weight,
         "price": found.price,
     }
     numbers = [[float(f"{value:.{DIGITS}g}") for value in each.tolist()] for each in columns.values()]

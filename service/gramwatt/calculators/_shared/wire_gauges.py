@@ -16,7 +16,7 @@ NEIGHBOURS: Final = 3
 
 
 @dataclass(frozen=True, slots=True)
-class OtherGauge:
+class GaugeResults:
     """The same run in a wire of a gauge near this one."""
 
     name: Annotated[StringArray, Text("Gauge.", label="Gauge")]
@@ -39,8 +39,8 @@ class OtherGauge:
 
 
 ByGauge: TypeAlias = Annotated[
-    OtherGauge,
-    Table(OtherGauge, "The same run in the gauges nearest to this one.", label="Other gauges", max_length=7),
+    GaugeResults,
+    Table(GaugeResults, "The same run in the gauges nearest to this one.", label="Other gauges", max_length=7),
 ]
 
 
@@ -59,7 +59,7 @@ def find_temperature(given: Any, area: Array) -> Array:
     return np.where(np.isnan(known), in_still_air, known)
 
 
-def compare_gauges(given: Any, area: Array, run: Array, mass: Array) -> OtherGauge:
+def compare_gauges(given: Any, area: Array, run: Array, mass: Array) -> GaugeResults:
     """Return the run in the gauges nearest to an area (N,); no rows where no area is known."""
     steps = np.arange(-NEIGHBOURS, NEIGHBOURS + 1 if np.isfinite(area).any() else -NEIGHBOURS)
     nearest = np.round(wire.diameter_gauge(wire.circle_diameter(area)))
@@ -69,7 +69,7 @@ def compare_gauges(given: Any, area: Array, run: Array, mass: Array) -> OtherGau
     temperature = find_temperature(given, areas)
     masses = wire.COPPER_DENSITY * areas * column(run)
     drop = column(given.mean_current) * wire.resistivity(temperature) * column(run) / areas
-    return OtherGauge(
+    return GaugeResults(
         name=wires.name_gauges(gauges),
         wire_area=areas,
         copper_mass=masses,
