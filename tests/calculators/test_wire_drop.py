@@ -193,6 +193,14 @@ def test_supply_voltage_is_nominal_by_the_cells() -> None:
     assert any("supply voltage" in caution["text"] for caution in without["cautions"])
 
 
+def test_a_drop_above_the_supply_cannot_be() -> None:
+    """AWG 14 has 8.285 mΩ/m at 20 °C: 20 A lose 14.8 V, all of 4 cells, in 44.7 m there and back, 40 A in half."""
+    run = {"wire_gauge": 14, "mean_current": 20, "cells": 4, "wire_temperature": 20, "stranding_allowance": 0}
+    assert "drop-above-supply" not in codes(**run, wire_length="44 m")
+    assert "drop-above-supply" in codes(**run, wire_length="45 m")
+    assert "drop-above-supply" in codes(**run, wire_length="23 m", peak_current=40)
+
+
 def test_cautions_about_heat() -> None:
     assert "wire-overheated" not in codes(**RUN)
     assert "wire-overheated" in codes(**RUN, wire_temperature=101)

@@ -216,7 +216,7 @@ def sweep(calculator: str, first: str, second: str, query: str = "") -> Request:
 
 
 def search_sets(slots: int) -> Request:
-    """Build a search among sets of options: the craft of an example, with ten options for each of some slots."""
+    """Build a search among sets of options: an example with ten options for each of some slots."""
     given: dict[str, Any] = dict(registry.get("fit-out").examples[0].given)
     options = [
         {"slot": f"s{slot}", "name": f"o{option}", "mass": 1 + (7 * slot + 13 * option) % 17, "price": option}

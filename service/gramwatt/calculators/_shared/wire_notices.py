@@ -24,6 +24,11 @@ def is_peak_too_hot(given: Any, found: Any) -> BoolArray:
     )
 
 
+def is_above_supply(given: Any, found: Any) -> BoolArray:
+    """Return whether (N,) the wire would lose more than the whole supply voltage, which no current can make it do."""
+    return np.asarray((found.voltage_drop_share > 1) | (found.peak_voltage_drop_share > 1))
+
+
 OF_GAUGES: Final = ("by_gauge.voltage_drop", "by_gauge.power_loss", "by_gauge.wire_temperature")
 DETAILS: Final = (
     "{power_loss} of heat, in {copper_mass} of copper.",
@@ -43,6 +48,12 @@ SENTENCES: Final[tuple[Sentence[Any, Any], ...]] = (
         "The peak overheats the wire: {peak_current} would melt it in {fusing_time}",
         details=("After the peak it has {peak_wire_temperature}.", *DETAILS[::2]),
         when=is_peak_too_hot,
+        verdict="bad",
+    ),
+    Sentence(
+        "Too long or too thin: the wire would lose more than the supply voltage",
+        details=("That is {voltage_drop} on average, and {peak_voltage_drop} in a peak.", *DETAILS[::2]),
+        when=is_above_supply,
         verdict="bad",
     ),
     Sentence(
@@ -104,6 +115,12 @@ CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
         "The peak heats the wire above its limit of {wire_temperature_limit}: use a thicker one or a shorter peak.",
         severity="high",
         when=is_peak_too_hot,
+    ),
+    Caution(
+        "drop-above-supply",
+        "The wire would lose more than the supply voltage: such a current cannot flow. Use a thicker or a shorter one.",
+        severity="high",
+        when=is_above_supply,
     ),
     Caution(
         "heating-estimated",
