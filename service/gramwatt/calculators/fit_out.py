@@ -56,7 +56,7 @@ class Inputs:
     preference: requirements.Preference
     minimum_endurance: requirements.MinimumEndurance
     minimum_thrust_to_weight: requirements.MinimumThrustToWeight
-    minimum_probability_under_limit: requirements.MinimumProbability
+    minimum_probability: requirements.MinimumProbability
     maximum_rating_share: requirements.MaximumRatingShare
     maximum_price: requirements.MaximumPrice
     ranking_size: requirements.RankingLength

@@ -153,7 +153,7 @@ NAMES: Final = (
     "maximum_supply_power",
     "mean_current",
     "minimum_endurance",
-    "minimum_probability_under_limit",
+    "minimum_probability",
     "minimum_thrust_to_weight",
     "motor_rating",
     "other_lengths",

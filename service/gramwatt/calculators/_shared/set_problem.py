@@ -206,9 +206,9 @@ def assess(given: Any, found: Compared, price: Array) -> Assessed:
     """Assess sets by their figures and their prices, arrays of one shape."""
     limit = weighing.limit_in_force(given.rule, given.mass_limit, given.limit_comparison)
     factor = np.where(
-        np.isnan(given.minimum_probability_under_limit),
+        np.isnan(given.minimum_probability),
         weighing.COVERAGE_FACTOR,
-        statistics.normal_quantile(given.minimum_probability_under_limit),
+        statistics.normal_quantile(given.minimum_probability),
     )
     thrust_to_weight = found.thrust / (found.mass * constants.STANDARD_GRAVITY)
     needed = factor * np.sqrt(np.maximum(found.variance, 0.0)) - found.margin

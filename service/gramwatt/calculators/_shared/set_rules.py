@@ -138,7 +138,6 @@ CAUTIONS: Final[tuple[Caution[Any, Any], ...]] = (
     parts.RULE_SETS_LIMIT,
     parts.LIMIT_ASSUMED,
     *parts.RULE_CONDITIONS,
-    drivetrain.STATIC,
     *drivetrain.CAUTIONS,
     packs.RESISTANCE_ASSUMED,
     packs.RATING_OVERSTATED,
