@@ -7,7 +7,7 @@ from typing import Any, Final, NamedTuple
 import numpy as np
 
 from gramwatt.blocks import check_limits
-from gramwatt.calculators._shared import flights, option_slots, setup_figures, setups
+from gramwatt.calculators._shared import flights, option_slots, propellers, setup_figures, setups
 from gramwatt.calculators._shared.option_slots import Slot
 from gramwatt.model import Array, BoolArray, IndexArray
 from gramwatt.physics import combinations, constants, craft, statistics, weighing
@@ -140,9 +140,10 @@ def _get_costs(slot: Slot) -> Array:
 def _is_monotone(problem: Problem, costs: list[Array]) -> bool:
     """Return whether each electrical set flies no longer for being heavier, over all masses that it can have.
 
-    Average power goes with mass^x times the ratio of the hover power P of this set to that of the present one. P is a
-    sum of powers of the mass, so the slope of ln P over ln m rises with m. If x plus the slope of this set at its least
-    mass is not below the slope of the present set at the largest mass, average power rises all the way.
+    Average power goes with mass^x times the ratio of the hover power P of this set to that of the present motors and
+    propellers on the same pack. P is a sum of powers of the mass, so the slope of ln P over ln m rises with m. If x plus
+    the slope of this set at its lowest mass is not below the slope of the present ones at the largest mass, average
+    power rises all the way.
     """
     given = problem.given
     if not given.flights.mass.shape[1] and np.isnan(given.mean_power).all():
@@ -154,17 +155,16 @@ def _is_monotone(problem: Problem, costs: list[Array]) -> bool:
     base = setups.weigh(given, chosen)[0] - problem.sums.costs[0, 0]
     lightest = base + sum(each[:, 0].min() for each in costs)
     heaviest = float((base + sum(each[:, 0].max() for each in costs)).max())
-    source = setups.get_source(given, chosen)
-    present = option_slots.choose(given, problem.slots, sets[:1] * 0)
-    own = _get_slope(chosen, source, lightest * (1 - _STEP))
-    other = _get_slope(present, setups.get_source(given, present), np.array([[heaviest]]))
+    source, present = setups.get_source(given, chosen), propellers.drive_of(given, np.zeros_like(chosen.propeller))
+    own = _get_slope(chosen.drive, source, lightest * (1 - _STEP))
+    other = _get_slope(present, source, np.array([[heaviest]]))
     return bool((exponent[:, None] + own >= other).all())
 
 
-def _get_slope(chosen: setups.Chosen, source: dict[str, Array], mass: Array) -> Array:
+def _get_slope(drive: craft.Drive, source: dict[str, Array], mass: Array) -> Array:
     """Return the slope of ln P over ln m from a mass (N, M) to one a little above."""
     pair = [
-        craft.demand_at_speed(chosen.drive, craft.hover_speed(chosen.drive, each), **source).power
+        craft.demand_at_speed(drive, craft.hover_speed(drive, each), **source).power
         for each in (mass, mass * (1 + _STEP))
     ]
     return np.asarray(np.log(pair[1] / pair[0]) / np.log1p(_STEP))
