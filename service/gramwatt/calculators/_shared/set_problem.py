@@ -141,9 +141,9 @@ def _is_monotone(problem: Problem, costs: list[Array]) -> bool:
     """Return whether each electrical set flies no longer for being heavier, over all masses that it can have.
 
     Average power goes with mass^x times the ratio of the hover power P of this set to that of the present motors and
-    propellers on the same pack. P is a sum of powers of the mass, so the slope of ln P over ln m rises with m. If x plus
-    the slope of this set at its lowest mass is not below the slope of the present ones at the largest mass, average
-    power rises all the way.
+    propellers on the same pack. P is a sum of powers of the mass, so the slope of ln P over ln m rises with m. If x
+    plus the slope of this set at its lowest mass is not below the slope of the present ones at the largest mass,
+    average power rises all the way.
     """
     given = problem.given
     if not given.flights.mass.shape[1] and np.isnan(given.mean_power).all():
