@@ -51,7 +51,7 @@ def _find_changes(camera: Camera, discs: Discs) -> Array:
     known = np.isfinite(discs.x[0])
     own = Discs(*(values[0, known] for values in discs))
     reach = 2 * float(np.hypot(np.hypot(own.x - camera.x, own.y - camera.y).max() + own.radius[0], camera.z[0]))
-    low = np.zeros(5)
+    low, high = np.zeros(5), np.full(5, np.nan)
     width = np.array([np.pi / 2 - camera.tilt[0], np.pi / 2 + camera.tilt[0], reach, reach, reach])
     shares = np.arange(STEPS + 1) / STEPS
     is_found = np.ones(5, dtype=np.bool_)
@@ -67,7 +67,8 @@ def _find_changes(camera: Camera, discs: Discs) -> Array:
 
 def _are_clear(camera: Camera, discs: Discs, changes: Array) -> BoolArray:
     """Return whether no disc (M,) is in the picture of one camera after changes (5, K)."""
-    tilt, forward, up = np.zeros((3, *changes.shape))
+    tilt: Array = np.zeros(changes.shape)
+    forward, up = np.zeros_like(tilt), np.zeros_like(tilt)
     tilt[0], tilt[1], forward[2], up[3], up[4] = changes[0], -changes[1], changes[2], changes[3], -changes[4]
     tilt, forward, up = (np.repeat(each.ravel(), len(discs.x)) for each in (tilt, forward, up))
     camera = camera.take(np.zeros(len(tilt), dtype=np.intp))

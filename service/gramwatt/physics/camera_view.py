@@ -173,7 +173,7 @@ class _Edge:
 
     def follow(self, places: Array) -> Array:
         """Return the smallest margin (P,) near the places (P, K)."""
-        step = 2 * np.pi / SAMPLES
+        step, margins = 2 * np.pi / SAMPLES, np.empty((*places.shape, 0))
         for _ in range(LEVELS):
             tried = places[:, :, None] + step * NEIGHBORS
             margins = self._find_margins(tried.reshape(len(tried), BRANCHES * len(NEIGHBORS))).reshape(tried.shape)

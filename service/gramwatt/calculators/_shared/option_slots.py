@@ -286,7 +286,7 @@ def choose(given: Any, slots: list[Slot], sets: IndexArray) -> setups.Chosen:
     """Return the craft in M sets of options (M, S), as `setups.choose` does it for setups."""
     shape = (len(given.kv), len(sets))
     changed = {name: getattr(given, name)[:, None] for name in CHANGES}
-    rows = dict.fromkeys(("packs", "propellers"), np.zeros(len(sets), dtype=np.intp))
+    rows: dict[str, IndexArray] = {name: np.zeros(len(sets), dtype=np.intp) for name in ("packs", "propellers")}
     for at, slot in enumerate(slots):
         if slot.table:
             rows[slot.table] = sets[:, at]

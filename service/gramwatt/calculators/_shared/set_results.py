@@ -293,8 +293,8 @@ def make_requirements(given: Any, search: Search) -> RequirementResults:
     shape = (len(given.kv), len(shown))
     return RequirementResults(
         requirement=np.broadcast_to(shown, shape),
-        meeting_count=np.broadcast_to(search.meeting[shown] * 1.0, shape),
-        sole_obstacle_count=np.broadcast_to(search.missing_one[shown] * 1.0, shape),
+        meeting_count=np.broadcast_to(search.meeting[shown].astype(np.float64), shape),
+        sole_obstacle_count=np.broadcast_to(search.missing_one[shown].astype(np.float64), shape),
     )
 
 
