@@ -108,7 +108,7 @@ def count_of(description: str, label: str = "", **more: Any) -> Count:
 
 
 @dataclass(frozen=True, slots=True)
-class PackResults:
+class TravelPackResults:
     """Packs of one kind."""
 
     name: Annotated[StringArray, Text("Name of the pack.", label="Pack")]
@@ -175,9 +175,12 @@ class Results:
         Quantity("Wh", "Label energy of all packs.", formula="sum(by_pack.nominal_energy * packs.count)"),
     ]
     by_pack: Annotated[
-        PackResults,
+        TravelPackResults,
         Table(
-            PackResults, "The packs in the given order.", label="Packs one by one", max_length=shared_packs.MAX_PACKS
+            TravelPackResults,
+            "The packs in the given order.",
+            label="Packs one by one",
+            max_length=shared_packs.MAX_PACKS,
         ),
     ]
 
@@ -244,7 +247,7 @@ def air_travel(given: Inputs) -> Results:
         spares_left_behind=counted.over,
         packs_left_behind=counted.excluded + counted.over,
         total_energy=(energy * packs.count).sum(axis=1),
-        by_pack=PackResults(
+        by_pack=TravelPackResults(
             name=packs.name,
             nominal_energy=energy,
             baggage=category,
