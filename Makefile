@@ -115,7 +115,7 @@ contract: $(VENV)/.service
 	PYTHONPATH=service:tests $(BIN)/python -m contributor.texts
 
 publish-contract: contract
-	$(BIN)/python -c 'from gramwatt.web.openapi.files import read_json; print(read_json().decode())' > openapi/published.json
+	$(BIN)/python -m gramwatt.web.openapi.published
 
 # What ruff cannot fix, such as a long line, is for `make lint` to report.
 format: $(VENV)/.lint

@@ -39,7 +39,7 @@ from gramwatt.web.openapi.naming import (
     to_class_name,
     to_variable,
 )
-from gramwatt.web.openapi.published import get_published_name, is_published, list_calculators
+from gramwatt.web.openapi.published import get_published_name, list_calculators, list_releases
 
 PRINTABLE: Final = r"^[^\u0000-\u001F\u007F-\u009F\u2028\u2029]+$"
 ANY_TEXT: Final = r"^[\s\S]*$"
@@ -60,9 +60,8 @@ class Inputs:
 
     def __post_init__(self) -> None:
         """Add all schemas. Of several declarations of one name the published one, else the usual one has that name."""
-        calculators = list_calculators()
-        self._add(each for each in calculators if is_published(each))
-        self._add(each for each in calculators if not is_published(each))
+        for release in list_releases():
+            self._add(release)
 
     def _add(self, calculators: Iterable[AnyCalculator]) -> None:
         """Add the schemas of some calculators, after those that others have by now."""
