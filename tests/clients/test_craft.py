@@ -176,14 +176,16 @@ def test_the_commands_of_the_readme(built: Any, flown: Any, monkeypatch: pytest.
     """They give what the requests give."""
     monkeypatch.chdir(EXAMPLES / "craft")
     commands = [line.strip() for block in BLOCKS for line in block.splitlines() if line.strip().startswith("gramwatt ")]
-    outputs = []
+    outputs = {}
     for command in commands:
-        result = CliRunner().invoke(main, [*shlex.split(command)[1:], "--json"])
+        arguments = shlex.split(command)[1:]
+        result = CliRunner().invoke(main, arguments if "--format" in arguments else [*arguments, "--json"])
         assert result.exit_code == 0, result.output
-        outputs.append(json.loads(result.stdout))
-    first, second = outputs
-    assert first["results"] == built["results"]
-    assert second["results"]["energy_used"] == flown["results"]["energy_used"]
+        if "--format" not in arguments:
+            outputs[arguments[1]] = json.loads(result.stdout)["results"]
+    assert outputs["build"] == built["results"]
+    assert outputs["flight-log"]["energy_used"] == flown["results"]["energy_used"]
+    assert outputs["fit-out"]["present_mass_margin"] == pytest.approx(-3, rel=1e-9)
 
 
 def test_the_craft_is_valid() -> None:

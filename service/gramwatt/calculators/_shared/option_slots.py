@@ -6,7 +6,7 @@ from typing import Annotated, Any, Final, NamedTuple, TypeAlias
 
 import numpy as np
 
-from gramwatt.calculators._shared import drivetrain, fields, parts, propellers, setups
+from gramwatt.calculators._shared import drivetrain, fields, packs, parts, propellers, setups
 from gramwatt.calculators._shared.pack_fields import optional_quantity
 from gramwatt.calculators._shared.packs import Pack, column
 from gramwatt.calculators._shared.propellers import Propeller
@@ -14,7 +14,6 @@ from gramwatt.model import (
     Array,
     Assumption,
     BoolArray,
-    ChosenBy,
     Count,
     Group,
     IndexArray,
@@ -119,7 +118,7 @@ Packs: TypeAlias = Annotated[
         label="Packs",
         group=Group.PACK,
         max_length=20,
-        chosen_by=ChosenBy("pack", stands_for=(("mass", "pack_mass"),)),
+        chosen_by=packs.CHOSEN_BY,
         row_label="pack",
     ),
 ]
@@ -134,7 +133,7 @@ Propellers: TypeAlias = Annotated[
         max_length=propellers.MAX_PROPELLERS,
         optional=True,
         replaces=("diameter", "pitch", "blades", "thrust_coefficient", "power_coefficient"),
-        chosen_by=ChosenBy("propeller", stands_for=(("mass", ""),)),
+        chosen_by=propellers.CHOSEN_BY,
         synonyms=("props",),
         row_label="propeller",
     ),

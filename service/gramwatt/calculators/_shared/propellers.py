@@ -24,6 +24,7 @@ from gramwatt.model import (
 from gramwatt.physics import craft, propeller
 
 MAX_PROPELLERS: Final = 20
+CHOSEN_BY: Final = ChosenBy("propeller", stands_for=(("mass", "propeller_mass"),))
 MASS: Final = Quantity(
     "g",
     "Mass of one propeller, as read. Every motor adds one to the all-up mass: leave them out of the parts.",
@@ -61,7 +62,7 @@ Propellers: TypeAlias = Annotated[
         max_length=MAX_PROPELLERS,
         optional=True,
         replaces=("diameter", "pitch", "blades", "thrust_coefficient", "power_coefficient"),
-        chosen_by=ChosenBy("propeller", stands_for=(("mass", "propeller_mass"),)),
+        chosen_by=CHOSEN_BY,
         synonyms=("props",),
         row_label="propeller",
     ),
