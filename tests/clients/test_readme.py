@@ -18,7 +18,8 @@ ROOT: Final = Path(__file__).resolve().parents[2]
 README: Final = (ROOT / "README.md").read_text(encoding="utf-8")
 BLOCKS: Final = re.findall(r"```(console|sh)\n((?:.|\n)*?)```", README)
 PORT: Final = "8000"
-MAX_LINES: Final = 150
+MAX_OWN_LINES: Final = 136
+"""Beside the table of calculators: 150 with the first fourteen of them."""
 END: Final = "== end of a command"
 
 
@@ -98,7 +99,8 @@ def test_its_links_lead_somewhere() -> None:
 
 def test_it_opens_with_the_job_and_is_short() -> None:
     assert README.split("\n\n")[1].startswith("You build, weigh, test-fly and report")
-    assert len(README.splitlines()) < MAX_LINES
+    own_lines = [line for line in README.splitlines() if not line.startswith("| `")]
+    assert len(own_lines) < MAX_OWN_LINES
 
 
 def test_paths_named_for_developers_exist() -> None:

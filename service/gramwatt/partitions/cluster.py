@@ -28,7 +28,7 @@ from gramwatt.version import __version__
 Client: TypeAlias = Any
 Future: TypeAlias = Any
 """Types of Dask, which may not be installed and is only partly typed."""
-REACH_TIMEOUT: Final = 3
+REACH_TIMEOUT: Final = 8
 """Seconds within which the scheduler must respond."""
 CONNECT_TIMEOUT: Final = 5
 """Seconds within which it must have a worker."""
