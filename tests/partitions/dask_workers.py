@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 import time
@@ -32,8 +33,10 @@ class Cluster:
     def _start(self, role: str, *arguments: object) -> subprocess.Popen[bytes]:
         command = [sys.executable, "-m", f"distributed.cli.dask_{role}", *map(str, arguments), "--no-dashboard"]
         command += ["--host", "127.0.0.1"]
+        paths = [path for path in sys.path if path]  # so that workers find what the tests do
+        environment = {**os.environ, "PYTHONPATH": os.pathsep.join(paths)}
         with open(self._folder / f"{role}.log", "ab") as log:
-            return subprocess.Popen(command, stdout=log, stderr=log, cwd=self._folder)
+            return subprocess.Popen(command, stdout=log, stderr=log, cwd=self._folder, env=environment)
 
     def join(self) -> subprocess.Popen[bytes]:
         """One more worker."""
