@@ -71,10 +71,10 @@ def test_the_whole_job_takes_few_entries(page: Page, service: str, examples: Pat
     page.reload()
     builder.settle()
     expect(page.locator("#results table.values tbody tr:first-child td.number").first).to_have_text(energy)
-    assert page.locator("#log").evaluate("node => node.files[0].name") == "flight.csv"
+    page.wait_for_function("document.getElementById('log').files[0]?.name === 'flight.csv'")
     assert builder.craft()["flights"] == [{"name": "Flight 1", "pack": "4 cells"}]
     builder.open("build")
-    assert page.locator("[id='flights.0.log']").evaluate("node => node.files[0].name") == "flight.csv"
+    page.wait_for_function("document.getElementById('flights.0.log').files[0]?.name === 'flight.csv'")
     assert builder.result()
     assert len(builder.entries) <= MAX_ENTRIES, builder.entries
     assert len(set(builder.entries)) == len(builder.entries), "nothing is entered twice"
@@ -180,7 +180,7 @@ def test_rows_keep_their_recordings(page: Page, service: str, examples: Path) ->
     page.wait_for_function("localStorage.getItem('gramwatt.craft').includes('5')")
     page.wait_for_load_state("networkidle")
     builder.open("build")
-    assert page.locator("[id='flights.0.log']").evaluate("node => node.files[0]?.name") == "flight.csv"
+    page.wait_for_function("document.getElementById('flights.0.log').files[0]?.name === 'flight.csv'")
     expect(page.locator("[id='flights.0.duration']")).to_have_value("5")
 
 
