@@ -49,7 +49,7 @@ def map_blocks(function: Callable[[B], T], blocks: Iterable[B]) -> Iterator[T]:
 
 
 def check_limits() -> None:
-    """Raise where the search should not go on, as its time is used up or nobody waits for it.
+    """Raise where the search should not go on, as its time is used up or the client has left.
 
     `map_blocks` calls it before each block. A loop that may go on for long without a block, such as one that leaves out
     whole branches of combinations, has to call it too.

@@ -80,7 +80,7 @@ def accuracy(_: Path) -> Section:
             "The ratio of slow over fast resistance, 2 by default, was chosen on these three cells: it is no test of "
             "it. A single resistance for a whole charge leaves the tail at constant voltage too short, as diffusion "
             "slows it.",
-            "**Weak: nobody has compared a charge with a real charger.** Balancing is not included, and the default "
+            "**Weak: no charge was compared with a real charger.** Balancing is not included, and the default "
             "resistance is known to a factor of 1.8.",
         ),
     )

@@ -172,7 +172,7 @@ def test_too_many_combinations_have_a_reason() -> None:
 
 
 def test_the_ranking_as_ndjson_stops_within_its_search(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Where nobody waits any more, no further block is compared."""
+    """After the client has left, no further block is compared."""
     outcome = evaluate_request(FIT_OUT, _make_large(2))
     blocks: list[object] = []
     monkeypatch.setattr(set_search, "compare_block", lambda *given: blocks.append(given))

@@ -1,13 +1,13 @@
 """How several packs may travel in the baggage of air passengers."""
 
 from dataclasses import dataclass
-from typing import Annotated, Any
+from typing import Annotated
 
 import numpy as np
 
-from gramwatt.calculators._shared import air_baggage, air_notices, pack_fields
+from gramwatt.calculators._shared import air_baggage, air_notices, air_steps, pack_fields
 from gramwatt.calculators._shared import packs as shared_packs
-from gramwatt.calculators._shared.cautions import NOMINAL_VOLTAGES
+from gramwatt.calculators._shared.air_steps import MAX_COUNT, count_of
 from gramwatt.model import (
     Array,
     BarChart,
@@ -25,8 +25,6 @@ from gramwatt.model import (
     Text,
 )
 from gramwatt.physics import baggage, cells
-
-MAX_COUNT = 1000
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,11 +98,6 @@ class Inputs:
             default=baggage.APPROVED_SPARES,
         ),
     ]
-
-
-def count_of(description: str, label: str = "", **more: Any) -> Count:
-    """Declare a number of packs among the results."""
-    return Count(description, label=label, at_least=0, at_most=shared_packs.MAX_PACKS * MAX_COUNT, **more)
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,41 +178,6 @@ class Results:
     ]
 
 
-GIVEN = "as given with the pack"
-
-
-@dataclass(frozen=True, slots=True)
-class PackSteps:
-    """What is known of packs of one kind."""
-
-    cells: Annotated[Array, Count("Cells in series.", at_least=1, at_most=pack_fields.MAX_CELLS, method=GIVEN)]
-    capacity: Annotated[Array, Quantity("mAh", "Capacity of the pack.", method=GIVEN)]
-    nominal_cell_voltage: Annotated[Array, Quantity("V", "Voltage on the label of a cell.", method=NOMINAL_VOLTAGES)]
-    number: Annotated[Array, count_of("Packs of this kind.", method=GIVEN)]
-    number_in_devices: Annotated[Array, count_of("How many are inside a device.", method=GIVEN)]
-
-
-@dataclass(frozen=True, slots=True)
-class Steps:
-    """The packs as given."""
-
-    by_pack: Annotated[PackSteps, Table(PackSteps, "The packs.", max_length=shared_packs.MAX_PACKS)]
-
-
-def find_steps(given: Inputs, _: Results) -> Steps:
-    """Return the packs as given, with the voltage of their cells."""
-    packs = given.packs
-    return Steps(
-        by_pack=PackSteps(
-            cells=packs.cells,
-            capacity=packs.capacity,
-            nominal_cell_voltage=cells.NOMINAL_VOLTAGE[packs.chemistry],
-            number=packs.count,
-            number_in_devices=packs.installed_count,
-        )
-    )
-
-
 def air_travel(given: Inputs) -> Results:
     """Compare packs with the limits for lithium-ion batteries in the baggage of air passengers.
 
@@ -262,7 +220,7 @@ CALCULATOR = Calculator(
     inputs=Inputs,
     results=Results,
     formula=air_travel,
-    steps=find_steps,
+    steps=air_steps.find_steps,
     category="before",
     sentences=air_notices.SENTENCES,
     charts=(
